@@ -1,0 +1,115 @@
+"""What every test stands on: no setting of this machine leaks in, and real servers start when first asked for."""
+
+import os
+from collections.abc import Iterator
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+from tests.servers.s3 import GivenServer, S3Server, ServerMissingError
+
+ON_REQUEST = ("soak", "bench")
+GIVEN = ("TEST_S3_ENDPOINT", "TEST_S3_ACCESS_KEY", "TEST_S3_SECRET_KEY")
+
+# No deadline in any profile: the machine that runs the tests may be busy.
+_SLOW = [HealthCheck.too_slow]
+settings.register_profile("dev", max_examples=50, deadline=None, suppress_health_check=_SLOW)
+settings.register_profile("ci", max_examples=300, deadline=None, derandomize=True, suppress_health_check=_SLOW)
+settings.register_profile("soak", max_examples=10_000, deadline=None, suppress_health_check=_SLOW)
+settings.load_profile("ci" if os.environ.get("CI") == "true" else "dev")
+
+
+def missing(reason: str) -> None:
+    """Skip the test at home; in CI, where everything is installed on purpose, fail it."""
+    if os.environ.get("CI") == "true":
+        pytest.fail(f"CI must have it: {reason}", pytrace=False)
+    pytest.skip(reason)
+
+
+def pytest_configure() -> None:
+    """Session fixtures run before any test's fixtures, so the environment is cleaned before them too."""
+    for name in _leaks():
+        del os.environ[name]
+    os.environ.update(_HERMETIC)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    asked = config.option.markexpr
+    unasked = {mark for mark in ON_REQUEST if mark not in asked}
+    left_out = [item for item in items if any(item.get_closest_marker(mark) for mark in unasked)]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in set(left_out)]
+    for item in items:
+        # Ceph takes half a minute to start: with `-n 2 --dist loadgroup` one worker runs all that needs it.
+        if item.get_closest_marker("ceph") or "ceph" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.xdist_group("ceph"))
+
+
+_HERMETIC = {
+    "AWS_CONFIG_FILE": os.devnull,
+    "AWS_SHARED_CREDENTIALS_FILE": os.devnull,
+    "AWS_EC2_METADATA_DISABLED": "true",
+    "NO_PROXY": "127.0.0.1,localhost",
+    "no_proxy": "127.0.0.1,localhost",
+}
+
+
+def _leaks() -> list[str]:
+    return [name for name in os.environ if name.startswith(("RELAY_", "AWS_"))]
+
+
+@pytest.fixture(autouse=True)
+def clean_environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in _leaks():
+        monkeypatch.delenv(name)
+    for name, value in _HERMETIC.items():
+        monkeypatch.setenv(name, value)
+
+
+def _served(start: type[S3Server]) -> Iterator[S3Server]:
+    try:
+        server = start()
+    except ServerMissingError as error:
+        missing(str(error))
+        raise
+    try:
+        yield server
+    finally:
+        server.stop()
+
+
+@pytest.fixture(scope="session")
+def seaweedfs() -> Iterator[S3Server]:
+    from tests.servers.seaweedfs import SeaweedFS
+
+    yield from _served(SeaweedFS)
+
+
+@pytest.fixture(scope="session")
+def ceph() -> Iterator[S3Server]:
+    from tests.servers.ceph import Ceph
+
+    yield from _served(Ceph)
+
+
+@pytest.fixture(scope="session")
+def moto_s3() -> Iterator[S3Server]:
+    from tests.servers.moto_server import MotoServer
+
+    yield from _served(MotoServer)
+
+
+@pytest.fixture(scope="session")
+def ignoring_s3() -> Iterator[S3Server]:
+    from tests.servers.ignoring import IgnoringServer
+
+    yield from _served(IgnoringServer)
+
+
+@pytest.fixture(scope="session")
+def given_s3() -> S3Server:
+    """Any S3 server that the person running the tests names, to see whether it keeps the promises."""
+    if not all(name in os.environ for name in GIVEN):
+        pytest.skip(f"no server is given: set {', '.join(GIVEN)}")
+    return GivenServer(*(os.environ[name] for name in GIVEN))

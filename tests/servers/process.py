@@ -1,0 +1,59 @@
+"""A server's process: started with its output in a file, ended with the test session whatever happens."""
+
+import atexit
+import os
+import signal
+import socket
+import subprocess
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+
+
+def free_port() -> int:
+    """Return a TCP port of 127.0.0.1 that nobody listened on a moment ago."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Process:
+    """One child in a process group of its own, so that what it starts ends with it."""
+
+    def __init__(self, command: Sequence[str | Path], log: Path) -> None:
+        self._log = log
+        with log.open("ab") as output:
+            self._child = subprocess.Popen(
+                [str(word) for word in command],
+                stdin=subprocess.DEVNULL,
+                stdout=output,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+            )
+        atexit.register(self.kill9)
+
+    @property
+    def pid(self) -> int:
+        return self._child.pid
+
+    def is_running(self) -> bool:
+        return self._child.poll() is None
+
+    def kill9(self) -> None:
+        self._end(signal.SIGKILL, 10)
+
+    def stop(self) -> None:
+        """Ask it to end; after 10 seconds, make it."""
+        with suppress(subprocess.TimeoutExpired):
+            self._end(signal.SIGTERM, 10)
+        self.kill9()
+
+    def last_words(self) -> str:
+        """Return the end of what it printed, for a message to a person."""
+        return self._log.read_text(errors="replace")[-2000:]
+
+    def _end(self, how: signal.Signals, seconds: float) -> None:
+        if self.is_running():
+            os.killpg(self._child.pid, how)
+            self._child.wait(seconds)
+        atexit.unregister(self.kill9)
