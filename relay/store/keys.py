@@ -1,11 +1,35 @@
-"""What an object is called in the bucket. See docs/FORMAT.md."""
+"""What an object is called in the bucket. See docs/FORMAT.md.
 
+Every key is plain enough to be a path on any file system, also one that folds case or normalises Unicode, and to
+need no escaping in an address.
+"""
+
+import re
+
+from relay.errors import RefusedError
 from relay.model import Digest
 
 DIGEST_PREFIX = "by-digest/"
 ENTRY_PREFIX = "entries/"
 BUNDLE_PREFIX = "bundles/"
 PROBE_PREFIX = "probe/"
+KEY_LIMIT = 400  # characters; servers were seen to fail at 900
+
+_KEY = re.compile(r"[a-z0-9_-][a-z0-9._-]{0,99}(/[a-z0-9_-][a-z0-9._-]{0,99})*")
+
+
+def is_key(text: str) -> bool:
+    """Answer whether `text` may name an object: parts of a-z 0-9 . _ - joined by slashes, none starting with a dot."""
+    return len(text) <= KEY_LIMIT and _KEY.fullmatch(text) is not None
+
+
+def check_key(text: str) -> None:
+    """Raise RefusedError where `text` may not name an object."""
+    if not is_key(text):
+        raise RefusedError(
+            f"{text!r} cannot name an object: expected at most {KEY_LIMIT} characters, parts of a-z 0-9 . _ - "
+            "joined by single slashes, none starting with a dot and none over 100 characters. Choose another name."
+        )
 
 
 def object_key(digest: Digest) -> str:
