@@ -1,0 +1,1 @@
+"""Packages on their way: from a folder to the store, and from the store to a folder, whole or not at all."""
