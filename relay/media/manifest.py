@@ -19,7 +19,7 @@ from functools import cached_property
 from typing import NamedTuple, Self
 
 from relay.media.names import Names
-from relay.model import Digest, digest_of, parse_digest
+from relay.model import Digest, digest_of
 
 WHOLE_LIMIT = 128 * 1024 * 1024  # bytes; a file up to this size is one object, a larger one is chunks
 CHUNK_SIZE = 16 * 1024 * 1024  # bytes; the last chunk of a file may be smaller
@@ -28,9 +28,10 @@ FILE_LIMIT = 1_000_000  # files
 
 _HEAD = "# relay manifest 1"
 _HEAD_OF_ANY = re.compile(r"# relay manifest [0-9]+")
-_SIZE = re.compile(r"# size (0|[1-9][0-9]{0,18})")
-_CHUNK = re.compile(r"# chunk ([0-9a-f]{64}) ([1-9][0-9]{0,18})")
-_FILE = re.compile(r"([0-9a-f]{64})  (.+)", re.DOTALL)
+_CHUNK = re.compile(r"# chunk ([0-9a-f]{64}) ([1-9][0-9]{0,18})\n")
+_SIZE = re.compile(r"# size (0|[1-9][0-9]{0,18})\n")
+_NAME = re.compile(r"([0-9a-f]{64})  ([^\n]+)\n")
+_FILE = re.compile(f"((?:{_CHUNK.pattern})*){_SIZE.pattern}{_NAME.pattern}")
 
 
 class Chunk(NamedTuple):
@@ -150,59 +151,54 @@ def parse_manifest(body: bytes) -> Manifest:
     """Return the manifest that `body` is the stored form of. Raises ValueError that names the line."""
     if len(body) > BODY_LIMIT:
         raise ValueError(f"the manifest is {len(body)} bytes long, the most is {BODY_LIMIT}")
-    files: list[PackedFile] = []
-    ends: list[int] = []
-    for number, file in _parsed(_lines_in(body)):
-        files.append(file)
-        ends.append(number)
-        if len(files) > FILE_LIMIT:
-            raise ValueError(f"manifest line {number}: more than {FILE_LIMIT} files")
+    files = tuple(_parsed(_text_of(body)))
     try:
-        manifest = Manifest(tuple(files))
+        manifest = Manifest(files)
     except ManifestError as fault:
-        raise ValueError(f"manifest line {ends[fault.place] if ends else 1}: {fault}") from None
+        line = 1 + sum(len(file.chunks) + 2 for file in files[: fault.place + 1])
+        raise ValueError(f"manifest line {line}: {fault}") from None
     _check_canonical(manifest, body)
     return manifest
 
 
-def _lines_in(body: bytes) -> list[str]:
+def _text_of(body: bytes) -> str:
     try:
-        lines = body.decode().split("\n")
+        text = body.decode()
     except UnicodeDecodeError as fault:
-        line = body.count(b"\n", 0, fault.start) + 1
-        raise ValueError(f"manifest line {line}: it is not UTF-8") from None
-    if lines.pop() != "":
-        raise ValueError(f"manifest line {len(lines) + 1}: it is cut off, every line ends with a line feed")
-    if not lines or lines[0] != _HEAD:
-        found = lines[0][:80] if lines else ""
-        newer = "; upgrade to read it" if _HEAD_OF_ANY.fullmatch(found) else ""
-        raise ValueError(f"manifest line 1: found {found!r}, expected {_HEAD!r}{newer}")
-    return lines
+        raise ValueError(f"manifest line {body.count(10, 0, fault.start) + 1}: it is not UTF-8") from None
+    head = text[:100].partition("\n")[0]
+    if head != _HEAD:
+        newer = "; upgrade to read it" if _HEAD_OF_ANY.fullmatch(head) else ""
+        raise ValueError(f"manifest line 1: found {head!r}, expected {_HEAD!r}{newer}")
+    return text
 
 
-def _parsed(lines: list[str]) -> Iterator[tuple[int, PackedFile]]:
-    """Yield each file with the number of its line: any chunks, then the size, then the file's own line."""
-    chunks: list[Chunk] = []
-    size: int | None = None
-    for number, line in enumerate(lines[1:], start=2):
-        if size is not None:
-            digest, path = _matched(_FILE, line, number, "a digest, two spaces and a path").groups()
-            yield number, PackedFile(path, size, parse_digest(digest), tuple(chunks))
-            chunks, size = [], None
-        elif line.startswith("# chunk "):
-            digest, length = _matched(_CHUNK, line, number, "# chunk DIGEST SIZE").groups()
-            chunks.append(Chunk(parse_digest(digest), int(length)))
-        else:
-            size = int(_matched(_SIZE, line, number, "# size SIZE")[1])
-    if chunks or size is not None:
-        raise ValueError(f"manifest line {len(lines)}: it ends before the file that this line speaks of")
+def _parsed(text: str) -> Iterator[PackedFile]:
+    at = len(_HEAD) + 1
+    for _ in range(FILE_LIMIT + 1):
+        found = _FILE.match(text, at)
+        if found is None:
+            break
+        at = found.end()
+        chunks, _, _, size, digest, path = found.groups()
+        yield PackedFile(path, int(size), Digest(digest), _chunks_in(chunks) if chunks else ())
+    if at < len(text):
+        raise ValueError(_fault_at(text, at))
 
 
-def _matched(pattern: re.Pattern[str], line: str, number: int, expected: str) -> re.Match[str]:
-    match = pattern.fullmatch(line)
-    if match is None:
-        raise ValueError(f"manifest line {number}: found {line[:120]!r}, expected {expected}")
-    return match
+def _chunks_in(lines: str) -> tuple[Chunk, ...]:
+    return tuple(Chunk(Digest(digest), int(size)) for digest, size in _CHUNK.findall(lines))
+
+
+def _fault_at(text: str, at: int) -> str:
+    """Say what is wrong with the lines from `at` on, which are not a whole file's."""
+    while chunk := _CHUNK.match(text, at):
+        at = chunk.end()
+    expected = "'# size SIZE', after any '# chunk DIGEST SIZE'"
+    if size := _SIZE.match(text, at):
+        at, expected = size.end(), "a digest, two spaces and a path"
+    found = text[at : at + 200].partition("\n")[0]
+    return f"manifest line {text.count(chr(10), 0, at) + 1}: found {found!r}, expected {expected}"
 
 
 def _check_canonical(manifest: Manifest, body: bytes) -> None:

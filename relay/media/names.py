@@ -11,12 +11,17 @@ from collections.abc import Iterable
 PART_LIMIT = 255  # bytes of UTF-8, as most file systems have it
 PATH_LIMIT = 1024  # bytes of UTF-8: what macOS allows for a whole path
 
-_PLAIN = re.compile(r"[A-Za-z0-9_](?:[A-Za-z0-9_. -]*[A-Za-z0-9_-])?")
-"""What nearly every name looks like; only the names of devices need a second look."""
+_DEVICES = r"(?:con|prn|aux|nul|conin\$|conout\$|(?:com|lpt)[0-9¹²³]) *(?:\..*)?"
+_LITTER = r"\.ds_store|thumbs\.db|desktop\.ini|\._.*"
 
+_PLAIN = re.compile(
+    rf"(?!(?:{_DEVICES}|{_LITTER})$)[a-z0-9_](?:[a-z0-9_. -]{{0,253}}[a-z0-9_-])?", re.ASCII | re.IGNORECASE
+)
+"""What nearly every name looks like; any other is looked at more closely, for the sentence that says what is wrong."""
+
+_DEVICE = re.compile(_DEVICES, re.IGNORECASE)
+_BROWSED = re.compile(_LITTER, re.IGNORECASE)
 _NEVER = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"|?*\\]')
-_DEVICE = re.compile(r"(?:con|prn|aux|nul|conin\$|conout\$|(?:com|lpt)[0-9¹²³])", re.IGNORECASE)
-_DEVICE_STARTS = frozenset("cpanl")
 
 # Line and paragraph separators break lists of names; the others are invisible or turn the text around.
 _DECEIVING = frozenset(
@@ -25,9 +30,6 @@ _DECEIVING = frozenset(
 
 OURS = ".relay-"
 """How the names of our own hidden files and folders begin, such as a landing that is under way."""
-
-_LITTER = frozenset({".ds_store", "thumbs.db", "desktop.ini"})
-_LITTER_START = "._"
 
 
 def is_ours(name: str) -> bool:
@@ -40,15 +42,12 @@ def is_litter(name: str) -> bool:
 
     Such a file changes whenever somebody looks into the folder; it is no part of a package.
     """
-    return name.lower() in _LITTER or name.startswith(_LITTER_START)
+    return _BROWSED.fullmatch(name) is not None
 
 
 def check_part(part: str) -> None:
     """Refuse one part of a path, a file's or a folder's name. Raises ValueError."""
-    if _PLAIN.fullmatch(part) and len(part) <= PART_LIMIT and part[0].lower() not in _DEVICE_STARTS:
-        return
-    fault = _fault_of(part)
-    if fault:
+    if _PLAIN.fullmatch(part) is None and (fault := _fault_of(part)):
         raise ValueError(fault)
 
 
@@ -63,7 +62,7 @@ def _fault_of(part: str) -> str | None:
         return f"the character U+{ord(unseen):04X} hides or turns the text around it"
     if part != part.strip() or part.endswith("."):
         return f"{part!r} begins or ends with a space, or ends with a dot, which Windows drops"
-    if _DEVICE.fullmatch(part.partition(".")[0].rstrip()):
+    if _DEVICE.fullmatch(part):
         return f"{part!r} is the name of a device on Windows"
     if _size_of(part) > PART_LIMIT:
         return f"a part is {_size_of(part)} bytes long, the most is {PART_LIMIT}"
