@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 from enum import StrEnum
 from fractions import Fraction
 from typing import Annotated, NewType, Self
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
@@ -98,8 +98,10 @@ VersionField = Annotated[VersionName, AfterValidator(parse_version)]
 
 
 def _parse_zone(text: str) -> str:
-    if text not in available_timezones():
-        raise ValueError(f"{text!r} is not a time zone: expected an IANA name, such as Europe/Lisbon")
+    try:
+        ZoneInfo(text)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise ValueError(f"{text!r} is not a time zone: expected an IANA name, such as Europe/Lisbon") from error
     return text
 
 

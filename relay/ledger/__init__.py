@@ -1,0 +1,1 @@
+"""The append-only record: what was said, by whom, and what it means."""

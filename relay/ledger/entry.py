@@ -1,0 +1,107 @@
+"""An entry and its stored bytes: one line that is signed, one line that is the signature.
+
+The first line is JSON in its canonical form (keys in order, no spaces, UTF-8, whole numbers only); the signature is
+over exactly that line with its line feed. The next entry carries the SHA-256 of both lines as they lie in the bucket.
+Nothing is ever written again from what was read, so `sha256sum` and `openssl` alone can check a ledger.
+"""
+
+import base64
+import binascii
+import json
+from datetime import datetime
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import Field, ValidationError
+
+from relay.errors import BrokenError
+from relay.ledger.keys import Pen, key_id
+from relay.ledger.words import AnyWord, Word
+from relay.model import Digest, DigestField, Frozen, Instant, Slug, digest_of
+
+ENTRY_LIMIT = 8 * 1024 * 1024  # bytes: a production's file with thousands of reels fits
+FORMAT = 1
+NO_ENTRY = Digest("0" * 64)
+"""What the first entry carries in place of the digest of the one before it."""
+
+
+class Body(Frozen):
+    """What is signed."""
+
+    relay_entry: Literal[1]
+    sequence: Annotated[int, Field(ge=0)]
+    previous: DigestField
+    by: Slug
+    key: DigestField
+    time: Instant
+    nonce: Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
+    words: Annotated[tuple[AnyWord, ...], Field(min_length=1, max_length=10_000)]
+
+
+class Entry(NamedTuple):
+    """One signed statement, with the exact bytes that lie in the bucket."""
+
+    body: Body
+    raw: bytes
+    digest: Digest
+    signed: bytes
+    signature: bytes
+
+    @property
+    def sequence(self) -> int:
+        return self.body.sequence
+
+
+def _encode(value: object) -> bytes:
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode() + b"\n"
+
+
+def write_entry(
+    pen: Pen, words: tuple[Word, ...], *, sequence: int, previous: Digest, time: datetime, nonce: str
+) -> bytes:
+    """Return the bytes of a new entry, signed by `pen`."""
+    body = Body(
+        relay_entry=FORMAT,
+        sequence=sequence,
+        previous=previous,
+        by=pen.name,
+        key=key_id(pen.public),
+        time=time,
+        nonce=nonce,
+        words=words,
+    )
+    signed = _encode(body.model_dump(mode="json", exclude_none=True, exclude_defaults=False, by_alias=True))
+    return signed + base64.b64encode(pen.sign(signed)) + b"\n"
+
+
+def read_entry(raw: bytes, slot: int) -> Entry:
+    """Read the bytes that lie in `slot`. Raises BrokenError saying why they are no entry."""
+    first, feed, rest = raw.partition(b"\n")
+    signed = first + feed
+    if not feed or not rest.endswith(b"\n") or b"\n" in rest[:-1]:
+        raise BrokenError(f"entry {slot} is not two lines: the bucket holds something that no Relay wrote there")
+    try:
+        signature = base64.b64decode(rest[:-1], validate=True)
+        body = Body.model_validate_json(signed)
+    except ValidationError as error:
+        raise _unreadable(slot, error) from error
+    except (ValueError, binascii.Error) as error:
+        raise BrokenError(f"entry {slot} has no readable signature: {error}") from error
+    if base64.b64encode(signature) != rest[:-1]:
+        raise BrokenError(f"entry {slot} has its signature in an unusual coding")
+    return Entry(body, raw, digest_of(raw), signed, signature)
+
+
+def _unreadable(slot: int, error: ValidationError) -> BrokenError:
+    first = error.errors(include_url=False)[0]
+    where = ".".join(str(part) for part in first["loc"])
+    if first["type"] == "union_tag_invalid" or where == "relay_entry":
+        return BrokenError(
+            f"entry {slot} uses a word that this Relay does not know ({first['msg']}): "
+            "upgrade Relay, then run this again"
+        )
+    return BrokenError(f"entry {slot} cannot be read: at {where or 'its start'}: {first['msg']}")
+
+
+def is_canonical(entry: Entry) -> bool:
+    """Answer whether the signed line is the one canonical form of what it says."""
+    return _encode(json.loads(entry.signed)) == entry.signed

@@ -1,0 +1,251 @@
+"""Entries in, state out; and what the signer may not say is refused. Pure: no disk, no network, no clock.
+
+Every rule is one function over the state before the word. A rule that finds the word wrong raises RefusedError, which
+a writer shows to the person who asked; a reader that meets such an entry in the bucket stops (`relay.ledger.history`).
+"""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import assert_never
+
+from relay.errors import RefusedError
+from relay.ledger import job_rules
+from relay.ledger.entry import Entry
+from relay.ledger.keys import KeyId, PublicKey, key_id
+from relay.ledger.state import ROOT, Mending, Receipt, Role, Signer, State, Version
+from relay.ledger.words import (
+    FAULTS_IN_ENTRY,
+    ClaimLapsed,
+    JobClaimed,
+    JobHandedIn,
+    JobOpened,
+    KeyReplaced,
+    ObjectMended,
+    ProductionCreated,
+    ProductionRevised,
+    ReceiptSigned,
+    SiteInvited,
+    SiteJoined,
+    SiteRemoved,
+    VersionMade,
+    Word,
+)
+from relay.model import VersionName, number_of, reel_of
+
+
+@dataclass(frozen=True)
+class Saying:
+    """Who says a word, where and when: what the rules ask about an entry."""
+
+    entry: int
+    key: KeyId
+    signer: Signer
+    time: datetime
+
+    def check_role(self, what: str, *roles: Role) -> None:
+        """Raise RefusedError unless the signer has one of `roles`."""
+        if self.signer.role not in roles:
+            wanted = " or ".join(roles)
+            raise RefusedError(
+                f"{self.signer.name} may not {what}: that takes a {wanted} key, "
+                f"and {self.signer.name} signs as {self.signer.role}"
+            )
+
+
+WORKING = (Role.SITE, Role.COORDINATOR)
+RULING = (Role.COORDINATOR, Role.ROOT)
+
+
+def fold(state: State, entry: Entry) -> None:
+    """Add `entry`, whose place, chain and signature were checked, to `state`. Raises RefusedError.
+
+    After an error the state is half-told: throw it away. Writers try on `state.draft()` first.
+    """
+    body = entry.body
+    for word in body.words:
+        saying = Saying(body.sequence, body.key, _signer(state, word, entry), body.time)
+        _fold_word(state, word, saying)
+    state.sequence, state.digest = body.sequence, entry.digest
+
+
+def _signer(state: State, word: Word, entry: Entry) -> Signer:
+    if isinstance(word, ProductionCreated) and not state.roster:
+        return Signer(ROOT, Role.ROOT, word.root, 0)
+    signer = state.roster.get(entry.body.key)
+    if signer is None or signer.name != entry.body.by:
+        raise RefusedError(f"{entry.body.by} does not sign with this key: it is not on the roster")
+    if signer.until is not None:
+        raise RefusedError(f"{signer.name}'s key stopped counting with entry {signer.until}")
+    return signer
+
+
+def _fold_word(state: State, word: Word, saying: Saying) -> None:
+    match word:
+        case ProductionCreated():
+            _created(state, word, saying)
+        case ProductionRevised():
+            _revised(state, word, saying)
+        case SiteInvited():
+            _invited(state, word, saying)
+        case SiteJoined():
+            _joined(state, word, saying)
+        case SiteRemoved():
+            _removed(state, word, saying)
+        case KeyReplaced():
+            _replaced(state, word, saying)
+        case VersionMade():
+            _version_made(state, word, saying)
+        case ReceiptSigned():
+            _receipt(state, word, saying)
+        case ObjectMended():
+            _mended(state, word, saying)
+        case JobOpened():
+            saying.check_role("open a job", *WORKING)
+            job_rules.opened(state, word, saying.entry)
+        case JobClaimed():
+            saying.check_role("claim a job", *WORKING)
+            job_rules.claimed(state, word, saying.signer.name, saying.entry)
+        case ClaimLapsed():
+            saying.check_role("say that a claim lapsed", *WORKING)
+            job_rules.lapsed(state, word)
+        case JobHandedIn():
+            saying.check_role("hand in a job", *WORKING)
+            job_rules.handed_in(state, word, saying.signer.name, saying.entry)
+        case _:
+            assert_never(word)
+
+
+def _enlist(state: State, name: str, role: Role, public: PublicKey, entry: int) -> None:
+    key = key_id(public)
+    if key in state.roster:
+        raise RefusedError(f"this key is already {state.roster[key].name}'s: every name needs a key of its own")
+    state.roster[key] = Signer(name, role, public, entry)
+
+
+def _retire(state: State, name: str, entry: int, *roles: Role) -> None:
+    for key, signer in list(state.roster.items()):
+        if signer.name == name and signer.role in roles and signer.until is None:
+            state.roster[key] = replace(signer, until=entry)
+
+
+def _created(state: State, word: ProductionCreated, saying: Saying) -> None:
+    if saying.entry != 0 or state.production is not None:
+        raise RefusedError("a production is created once, in entry 0")
+    if key_id(word.root) != saying.key:
+        raise RefusedError("entry 0 is not signed with the root key that it names")
+    state.production, state.root = word.production, saying.key
+    _enlist(state, ROOT, Role.ROOT, word.root, 0)
+    _enlist(state, word.production.coordinator, Role.COORDINATOR, word.coordinator, 0)
+
+
+def _revised(state: State, word: ProductionRevised, saying: Saying) -> None:
+    saying.check_role("revise the production", *RULING)
+    before, after = state.film(), word.production
+    if (after.name, after.coordinator) != (before.name, before.coordinator):
+        raise RefusedError("the production's name and its coordinator stay as they were created")
+    gone = set(state.newest) - set(after.reel_names())
+    if gone:
+        raise RefusedError(f"{', '.join(sorted(gone))} cannot be taken out of the production: versions of it exist")
+    for signer in state.roster.values():
+        if signer.role is Role.SITE and signer.until is None and after.site(signer.name) is None:
+            raise RefusedError(f"site {signer.name} has joined and cannot be left out: remove it from the roster first")
+    state.production = after
+
+
+def _check_site(state: State, name: str) -> None:
+    if state.film().site(name) is None:
+        raise RefusedError(f"the production has no site {name}: add it to the production's file and revise first")
+
+
+def _invited(state: State, word: SiteInvited, saying: Saying) -> None:
+    saying.check_role("invite a site", *RULING)
+    _check_site(state, word.site)
+    if state.has_joined(word.site):
+        raise RefusedError(f"site {word.site} has joined already; a lost key is replaced, not invited again")
+    _retire(state, word.site, saying.entry, Role.INVITATION)
+    _enlist(state, word.site, Role.INVITATION, word.invitation, saying.entry)
+
+
+def _joined(state: State, word: SiteJoined, saying: Saying) -> None:
+    saying.check_role("join", Role.INVITATION)
+    if word.site != saying.signer.name:
+        raise RefusedError(f"this invitation is for {saying.signer.name}, not for {word.site}")
+    _check_site(state, word.site)
+    _retire(state, word.site, saying.entry, Role.INVITATION)
+    _enlist(state, word.site, Role.SITE, word.key, saying.entry)
+
+
+def _removed(state: State, word: SiteRemoved, saying: Saying) -> None:
+    saying.check_role("remove a site", *RULING)
+    if not any(s.name == word.site and s.until is None for s in state.roster.values()):
+        raise RefusedError(f"site {word.site} has no key that counts: there is nothing to remove")
+    if word.site == state.film().coordinator:
+        raise RefusedError("the coordinator cannot be removed; the root key can replace its key")
+    _retire(state, word.site, saying.entry, Role.SITE, Role.INVITATION)
+
+
+def _replaced(state: State, word: KeyReplaced, saying: Saying) -> None:
+    old = next((s for s in state.roster.values() if _signs(s, word.name)), None)
+    if old is None:
+        raise RefusedError(f"{word.name} has no key that counts: invite it instead")
+    if saying.signer.name != word.name:
+        saying.check_role(f"replace the key of {word.name}", *(RULING if old.role is Role.SITE else (Role.ROOT,)))
+    _retire(state, word.name, saying.entry, old.role)
+    _enlist(state, word.name, old.role, word.key, saying.entry)
+
+
+def _signs(signer: Signer, name: str) -> bool:
+    return signer.name == name and signer.until is None and signer.role is not Role.INVITATION
+
+
+def _version_made(state: State, word: VersionMade, saying: Saying) -> None:
+    saying.check_role("send a version", *WORKING)
+    reel = reel_of(word.version)
+    if reel not in state.film().reel_names():
+        raise RefusedError(f"the production has no reel {reel}")
+    number = state.newest.get(reel, 0) + 1
+    if number_of(word.version) != number:
+        raise RefusedError(f"{word.version} is out of turn: the next version of {reel} is v{number}")
+    for parent in word.parents:
+        if parent not in state.versions:
+            raise RefusedError(f"{word.version} names a parent {parent}, which does not exist")
+    made = Version(
+        name=word.version,
+        manifest=word.manifest,
+        files=word.files,
+        size=word.size,
+        parents=word.parents,
+        scan_map=word.scan_map,
+        note=word.note,
+        by=saying.signer.name,
+        entry=saying.entry,
+        time=saying.time,
+    )
+    state.versions[word.version], state.newest[reel] = made, number
+
+
+def _version(state: State, name: VersionName) -> Version:
+    if name not in state.versions:
+        raise RefusedError(f"there is no version {name}")
+    return state.versions[name]
+
+
+def _receipt(state: State, word: ReceiptSigned, saying: Saying) -> None:
+    saying.check_role("sign a receipt", *WORKING)
+    version = _version(state, word.version)
+    if word.manifest != version.manifest:
+        raise RefusedError(f"the receipt for {word.version} is about another manifest than the version has")
+    if word.whole != (word.faults_in_all == 0) or len(word.faults) != min(word.faults_in_all, FAULTS_IN_ENTRY):
+        raise RefusedError(f"the receipt for {word.version} contradicts itself about what was wrong")
+    signed = Receipt(saying.signer.name, saying.entry, saying.time, word.whole, word.faults, word.faults_in_all)
+    state.versions[word.version] = replace(version, receipts=(*version.receipts, signed))
+
+
+def _mended(state: State, word: ObjectMended, saying: Saying) -> None:
+    site = state.film().site(saying.signer.name)
+    if saying.signer.role is not Role.COORDINATOR and (site is None or not site.mends):
+        raise RefusedError(f"{saying.signer.name} may not mend: the production's file gives that to sites with `mends`")
+    saying.check_role("mend an object", *WORKING)
+    _version(state, word.version)
+    mending = Mending(word.object, word.found, word.version, saying.signer.name, saying.entry, saying.time)
+    state.mendings = (*state.mendings, mending)

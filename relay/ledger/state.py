@@ -1,0 +1,191 @@
+"""What the ledger means at one point: the records that the rules build. Values only; reads nothing.
+
+Records are frozen and replaced, never changed, so that a draft over the state can be thrown away.
+"""
+
+import json
+from collections import ChainMap
+from collections.abc import MutableMapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from enum import StrEnum
+from typing import Self
+
+from pydantic import TypeAdapter
+
+from relay.errors import MissingError
+from relay.ledger.entry import NO_ENTRY
+from relay.ledger.keys import KeyId, PublicKey
+from relay.ledger.words import Fault
+from relay.model import (
+    Digest,
+    Production,
+    ReelName,
+    ScanMap,
+    VersionName,
+    parse_reel,
+    parse_version,
+    reel_of,
+    version_name,
+)
+
+ROOT = "root"
+"""The name that the production's root key signs with."""
+
+
+class Role(StrEnum):
+    """What a key may sign."""
+
+    ROOT = "root"
+    COORDINATOR = "coordinator"
+    SITE = "site"
+    INVITATION = "invitation"
+
+
+@dataclass(frozen=True)
+class Signer:
+    """A key on the roster."""
+
+    name: str
+    role: Role
+    public: PublicKey
+    since: int
+    """The entry that put it on the roster."""
+    until: int | None = None
+    """The entry that took it off, or None while it counts."""
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """What a site found when a version arrived."""
+
+    site: str
+    entry: int
+    time: datetime
+    whole: bool
+    faults: tuple[Fault, ...]
+    faults_in_all: int
+
+
+@dataclass(frozen=True)
+class Version:
+    """One numbered state of a reel."""
+
+    name: VersionName
+    manifest: Digest
+    files: int
+    size: int
+    parents: tuple[VersionName, ...]
+    scan_map: ScanMap | None
+    note: str
+    by: str
+    entry: int
+    time: datetime
+    receipts: tuple[Receipt, ...] = ()
+
+
+@dataclass(frozen=True)
+class Mending:
+    """A repair of one object."""
+
+    object: Digest
+    found: str
+    version: VersionName
+    by: str
+    entry: int
+    time: datetime
+
+
+@dataclass(frozen=True)
+class Claim:
+    """A site's right to a job; `epoch` is the number of the entry that made it."""
+
+    site: str
+    epoch: int
+    lease: int
+
+
+@dataclass(frozen=True)
+class Job:
+    """Work at one stage."""
+
+    job: str
+    stage: str
+    reel: ReelName
+    inputs: tuple[VersionName, ...]
+    opened: int
+    claim: Claim | None = None
+    outcome: VersionName | None = None
+
+
+@dataclass
+class State:
+    """Everything the ledger says up to and with entry `sequence`; -1 before the first."""
+
+    sequence: int = -1
+    digest: Digest = NO_ENTRY
+    root: KeyId | None = None
+    production: Production | None = None
+    roster: MutableMapping[KeyId, Signer] = field(default_factory=dict)
+    versions: MutableMapping[VersionName, Version] = field(default_factory=dict)
+    newest: MutableMapping[ReelName, int] = field(default_factory=dict)
+    """The number of each reel's newest version; a reel that was never sent is not there."""
+    mendings: tuple[Mending, ...] = ()
+    jobs: MutableMapping[str, Job] = field(default_factory=dict)
+
+    def draft(self) -> Self:
+        """Return a copy that can be folded into and thrown away; it sees this state and leaves it alone."""
+        return replace(
+            self,
+            roster=ChainMap({}, self.roster),
+            versions=ChainMap({}, self.versions),
+            newest=ChainMap({}, self.newest),
+            jobs=ChainMap({}, self.jobs),
+        )
+
+    def film(self) -> Production:
+        """Return the production. Raises MissingError before entry 0."""
+        if self.production is None:
+            raise MissingError("this ledger has no entry yet: create the production first")
+        return self.production
+
+    def signer(self, name: str, role: Role) -> Signer | None:
+        """Return the key that `name` signs with now in `role`, or None."""
+        return next((s for s in self.roster.values() if s.name == name and s.role is role and s.until is None), None)
+
+    def has_joined(self, site: str) -> bool:
+        """Answer whether `site` can sign."""
+        return any(self.signer(site, role) for role in (Role.SITE, Role.COORDINATOR))
+
+    def reel(self, text: str) -> ReelName:
+        """Return the reel that `text` names. Raises MissingError where the production has none of that name."""
+        try:
+            reel = parse_reel(text)
+        except ValueError as error:
+            raise MissingError(f"{error}; `relay reel list` shows the reels") from error
+        if reel not in self.film().reel_names():
+            raise MissingError(f"the production has no reel {reel}: `relay reel list` shows those it has")
+        return reel
+
+    def of_reel(self, reel: ReelName) -> tuple[Version, ...]:
+        """Return the versions of `reel`, oldest first."""
+        return tuple(self.versions[version_name(reel, number)] for number in range(1, self.newest.get(reel, 0) + 1))
+
+    def version(self, text: str) -> Version:
+        """Return the version that `text` names, or the newest of a reel. Raises MissingError."""
+        try:
+            name = parse_version(text)
+        except ValueError:
+            reel = self.reel(text)
+            if reel not in self.newest:
+                raise MissingError(f"reel {text} has no version yet: nothing of it was sent") from None
+            return self.versions[version_name(reel, self.newest[reel])]
+        reel = self.reel(reel_of(name))
+        if name not in self.versions:
+            raise MissingError(f"there is no {name}: `relay reel show {reel}` lists the versions of {reel}")
+        return self.versions[name]
+
+    def projection(self) -> bytes:
+        """Return the whole state as canonical JSON: equal states give equal bytes."""
+        shown = TypeAdapter(State).dump_python(self, mode="json")
+        return json.dumps(shown, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()

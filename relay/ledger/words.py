@@ -1,0 +1,178 @@
+"""What can be said in the ledger: frozen facts, in the past tense. Values only; reads nothing.
+
+Whoever adds a word adds its rule in `relay.ledger.rules`; without one the fold does not type-check.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, TypeAdapter
+
+from relay.ledger.keys import PublicKeyField
+from relay.model import (
+    DigestField,
+    Frozen,
+    Line,
+    Note,
+    Production,
+    ReelField,
+    ScanMap,
+    Slug,
+    VersionField,
+)
+
+JobId = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_/.-]{0,99}$")]
+"""The name of a job: its stage, its reel and a number, such as `scan/A/R03/1`."""
+
+FAULTS_IN_ENTRY = 200
+"""How many bad files a receipt spells out; the rest are counted."""
+
+
+class ProductionCreated(Frozen):
+    """Entry 0: what the production is, who its root is and whose daily key coordinates it."""
+
+    word: Literal["production-created"] = "production-created"
+    production: Production
+    root: PublicKeyField
+    coordinator: PublicKeyField
+
+
+class ProductionRevised(Frozen):
+    """The production's file was changed: elements came in late, a site was added, the route grew."""
+
+    word: Literal["production-revised"] = "production-revised"
+    production: Production
+    reason: Line
+
+
+class SiteInvited(Frozen):
+    """A site may join, once, with the key in its invitation."""
+
+    word: Literal["site-invited"] = "site-invited"
+    site: Slug
+    invitation: PublicKeyField
+
+
+class SiteJoined(Frozen):
+    """A site used its invitation and signs with `key` from now on."""
+
+    word: Literal["site-joined"] = "site-joined"
+    site: Slug
+    key: PublicKeyField
+
+
+class SiteRemoved(Frozen):
+    """A site's keys and open invitations stopped counting. What it said before stands."""
+
+    word: Literal["site-removed"] = "site-removed"
+    site: Slug
+    reason: Line
+
+
+class KeyReplaced(Frozen):
+    """Whoever signed as `name` signs with `key` from now on; all earlier keys of that name stopped counting."""
+
+    word: Literal["key-replaced"] = "key-replaced"
+    name: Slug
+    key: PublicKeyField
+    reason: Line
+
+
+class VersionMade(Frozen):
+    """A reel has a new numbered state, whose files the manifest names and the bucket holds."""
+
+    word: Literal["version-made"] = "version-made"
+    version: VersionField
+    manifest: DigestField
+    files: Annotated[int, Field(ge=1)]
+    size: Annotated[int, Field(ge=0)]
+    """Bytes, all files together."""
+    parents: tuple[VersionField, ...] = ()
+    scan_map: ScanMap | None = None
+    note: Note = ""
+
+
+class Fault(Frozen):
+    """One file that is not what its manifest says."""
+
+    path: Annotated[str, Field(max_length=2000)]
+    expected: Annotated[str, Field(max_length=200)]
+    found: Annotated[str, Field(max_length=200)]
+    where: Literal["bucket", "arrival"]
+
+
+class ReceiptSigned(Frozen):
+    """A site says that a version arrived whole, or what was wrong with it."""
+
+    word: Literal["receipt-signed"] = "receipt-signed"
+    version: VersionField
+    manifest: DigestField
+    whole: bool
+    faults: Annotated[tuple[Fault, ...], Field(max_length=FAULTS_IN_ENTRY)] = ()
+    faults_in_all: Annotated[int, Field(ge=0)] = 0
+
+
+class ObjectMended(Frozen):
+    """An object's bytes no longer fitted its name; a good copy was put in their place."""
+
+    word: Literal["object-mended"] = "object-mended"
+    object: DigestField
+    found: Annotated[str, Field(max_length=200)]
+    """The SHA-256 of the bytes that lay there, or `missing`."""
+    version: VersionField
+    """The version whose good copy was used."""
+
+
+class JobOpened(Frozen):
+    """There is work to do on a reel at a stage of the route."""
+
+    word: Literal["job-opened"] = "job-opened"
+    job: JobId
+    stage: Slug
+    reel: ReelField
+    inputs: tuple[VersionField, ...] = ()
+
+
+class JobClaimed(Frozen):
+    """The signer took a job. This entry's number is the claim's epoch, and every later word about it carries it."""
+
+    word: Literal["job-claimed"] = "job-claimed"
+    job: JobId
+    lease: Annotated[int, Field(ge=1)]
+    """Seconds without a sign of life after which anyone may say that the claim lapsed."""
+
+
+class ClaimLapsed(Frozen):
+    """No sign of life came from the holder of a machine's claim for longer than its lease."""
+
+    word: Literal["claim-lapsed"] = "claim-lapsed"
+    job: JobId
+    epoch: Annotated[int, Field(ge=1)]
+
+
+class JobHandedIn(Frozen):
+    """The holder finished: `version` is the outcome. Always beside the VersionMade it names, in one entry."""
+
+    word: Literal["job-handed-in"] = "job-handed-in"
+    job: JobId
+    epoch: Annotated[int, Field(ge=1)]
+    version: VersionField
+
+
+Word = (
+    ProductionCreated
+    | ProductionRevised
+    | SiteInvited
+    | SiteJoined
+    | SiteRemoved
+    | KeyReplaced
+    | VersionMade
+    | ReceiptSigned
+    | ObjectMended
+    | JobOpened
+    | JobClaimed
+    | ClaimLapsed
+    | JobHandedIn
+)
+
+AnyWord = Annotated[Word, Field(discriminator="word")]
+WORDS: TypeAdapter[Word] = TypeAdapter(AnyWord)
