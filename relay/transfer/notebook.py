@@ -6,6 +6,7 @@ Losing the notebook costs time, never truth: everything in it can be found out a
 import os
 import sqlite3
 import threading
+from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
@@ -65,8 +66,7 @@ class Notebook:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._lock = threading.Lock()
-        self._queue_lock = threading.Lock()
-        self._queue: list[tuple[str, tuple[object, ...]]] = []
+        self._queue: deque[tuple[str, tuple[object, ...]]] = deque()
         with self._translated():
             self._db = sqlite3.connect(path, timeout=_WAIT_SECONDS, isolation_level=None, check_same_thread=False)
             self._db.execute("PRAGMA journal_mode = WAL")
@@ -85,6 +85,7 @@ class Notebook:
 
     def close(self) -> None:
         """Put the notebook away."""
+        self._settle()
         self._db.close()
 
     def __enter__(self) -> Self:
@@ -95,6 +96,7 @@ class Notebook:
 
     def known(self, stamps: Mapping[str, Stamp]) -> dict[str, Hashed]:
         """Return what is known of those files, by absolute path, that still bear the stamp they were hashed under."""
+        self._settle()
         known = {}
         keys = {os.fsencode(path): path for path in stamps}
         for row in self._rows("SELECT * FROM hashed WHERE path IN", (), keys):
@@ -104,19 +106,30 @@ class Notebook:
         return known
 
     def remember(self, path: str, stamp: Stamp, hashed: Hashed, began: datetime) -> None:
-        """Note what the file at absolute `path` held, if it had been left alone when reading it `began`."""
+        """Note what the file at absolute `path` held, if it had been left alone when reading it `began`.
+
+        It is committed with whatever is proven next, or when the notebook is put away.
+        """
         if stamp.ctime_ns >= (int(began.timestamp()) - QUIET_SECONDS) * 1_000_000_000:
             return
         chunks = b"".join(bytes.fromhex(chunk.digest) for chunk in hashed.chunks)
         numbers = (stamp.size, stamp.mtime_ns, stamp.ctime_ns, _bytes(stamp.inode), _bytes(stamp.device))
         row = (os.fsencode(path), *numbers, bytes.fromhex(hashed.digest), chunks)
-        self._note("INSERT OR REPLACE INTO hashed VALUES (?, ?, ?, ?, ?, ?, ?, ?)", row)
+        self._queue.append(("INSERT OR REPLACE INTO hashed VALUES (?, ?, ?, ?, ?, ?, ?, ?)", row))
 
     def proven(self, store: str, digests: Iterable[Digest]) -> set[Digest]:
         """Return which of `digests` are known to be whole in the store called `store`."""
         keys = {bytes.fromhex(digest): digest for digest in digests}
         rows = self._rows("SELECT digest FROM proven WHERE store = ? AND digest IN", (store,), keys)
         return {keys[row[0]] for row in rows}
+
+    def some_proven(self, store: str, count: int) -> list[Digest]:
+        """Return up to `count` objects, picked at random, that are known to be whole in the store called `store`."""
+        query = "SELECT digest FROM proven WHERE store = ? AND digest >= ? LIMIT 1"
+        with self._translated(), self._lock:
+            rows = [self._db.execute(query, (store, os.urandom(32))).fetchone() for _ in range(count - 1)]
+            rows.append(self._db.execute(query, (store, b"")).fetchone())
+        return [Digest(row[0].hex()) for row in rows if row]
 
     def prove(self, store: str, digest: Digest) -> None:
         """Note that this site wrote the object itself and had its answer, or read it and found it whole."""
@@ -139,11 +152,12 @@ class Notebook:
 
     def _note(self, statement: str, row: tuple[object, ...]) -> None:
         """Return once `row` is committed: whoever comes first commits for all who wait behind."""
-        with self._queue_lock:
-            self._queue.append((statement, row))
+        self._queue.append((statement, row))
+        self._settle()
+
+    def _settle(self) -> None:
         with self._translated(), self._lock:
-            with self._queue_lock:
-                due, self._queue = self._queue, []
+            due = [self._queue.popleft() for _ in range(len(self._queue))]
             if due:
                 self._commit(due)
 

@@ -1,0 +1,160 @@
+"""What lies in a folder that people work in: its files and their stamps. Nothing is ever written there."""
+
+import errno
+import os
+import stat
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import NamedTuple, Self
+
+from relay.errors import BrokenError, MissingError, RefusedError
+from relay.media.names import is_litter, is_ours
+from relay.transfer.notebook import Stamp, stamp_of
+
+_NAMED_AT_MOST = 5  # files in one sentence
+
+_KINDS = {
+    stat.S_IFLNK: "a link",
+    stat.S_IFIFO: "a pipe",
+    stat.S_IFSOCK: "a socket",
+    stat.S_IFBLK: "a device",
+    stat.S_IFCHR: "a device",
+    stat.S_IFDIR: "a folder",
+}
+
+
+class Survey(NamedTuple):
+    """The regular files under a folder, by path with `/` between the parts, and what is no part of a package."""
+
+    files: dict[str, Stamp]
+    left_out: tuple[str, ...]
+    """Files that file browsers write by themselves; our own hidden ones are not even mentioned."""
+
+
+def survey(folder: Path) -> Survey:
+    """Look at every file under `folder` once. Raises RefusedError naming whatever is neither file nor folder."""
+    if not folder.is_dir():
+        raise MissingError(f"{folder} is not a folder: name the folder that holds the package")
+    files: dict[str, Stamp] = {}
+    left_out: list[str] = []
+    waiting = [("", str(folder))]
+    while waiting:
+        prefix, place = waiting.pop()
+        for entry in _entries(place):
+            path = prefix + entry.name
+            if is_ours(entry.name):
+                continue
+            if is_litter(entry.name):
+                left_out.append(path)
+            elif entry.is_dir(follow_symlinks=False):
+                waiting.append((f"{path}/", entry.path))
+            else:
+                files[path] = _stamp(entry)
+    return Survey(files, tuple(sorted(left_out)))
+
+
+def _entries(place: str) -> list[os.DirEntry[str]]:
+    with reading(place), os.scandir(place) as entries:
+        return list(entries)
+
+
+def _stamp(entry: os.DirEntry[str]) -> Stamp:
+    with reading(entry.path):
+        status = entry.stat(follow_symlinks=False)
+    _check_regular(entry.path, status)
+    return stamp_of(status)
+
+
+def _check_regular(path: str, status: os.stat_result) -> None:
+    kind = stat.S_IFMT(status.st_mode)
+    if kind != stat.S_IFREG:
+        raise RefusedError(
+            f"{path!r} is {_KINDS.get(kind, 'something else')}, expected a file: "
+            "a package holds files and folders only; take it out, or put the file itself there"
+        )
+
+
+@contextmanager
+def reading(path: str) -> Iterator[None]:
+    """Say what it means when the system cannot read `path`."""
+    try:
+        yield
+    except FileNotFoundError as fault:
+        raise _changed([path], "vanished") from fault
+    except PermissionError as fault:
+        raise RefusedError(
+            f"{path!r} may not be read by this user: give the right to read it, then send again"
+        ) from fault
+    except OSError as fault:
+        if fault.errno == errno.EIO:
+            raise BrokenError(
+                f"the disk could not give back {path!r} ({fault.strerror}): look after the disk"
+            ) from fault
+        raise RefusedError(f"{path!r} cannot be read ({fault.strerror}): see what is there, then send again") from fault
+
+
+class OpenFile:
+    """A file that is being read, and that must stay as it was when the folder was surveyed."""
+
+    def __init__(self, path: str, expected: Stamp) -> None:
+        self.path = path
+        self._expected = expected
+        with reading(path):
+            # Never wait for a pipe that was put in the file's place, and never follow a link.
+            self._handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
+
+    def __enter__(self) -> Self:
+        try:
+            self.check_unchanged()
+        except BaseException:
+            os.close(self._handle)
+            raise
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        os.close(self._handle)
+
+    def check_unchanged(self) -> None:
+        """Refuse the file if anything about it moved since the survey."""
+        with reading(self.path):
+            status = os.fstat(self._handle)
+        _check_regular(self.path, status)
+        if stamp_of(status) != self._expected:
+            raise _changed([self.path], "changed while it was being sent")
+
+    def fill(self, buffer: memoryview, offset: int = 0) -> None:
+        """Read as many bytes as `buffer` holds, from `offset` on."""
+        at = 0
+        while at < len(buffer):
+            with reading(self.path):
+                count = os.preadv(self._handle, [buffer[at:]], offset + at)
+            if count == 0:
+                raise _changed([self.path], "became shorter while it was being sent")
+            at += count
+
+
+def check_unmoved(folder: Path, before: Mapping[str, Stamp]) -> None:
+    """Refuse if any file under `folder` appeared, vanished or changed since `before`."""
+    now = survey(folder).files
+    if now == before:
+        return
+    for paths, what in (
+        (
+            [path for path in before if path in now and now[path] != before[path]],
+            "changed while the rest was being sent",
+        ),
+        ([path for path in before if path not in now], "vanished"),
+        ([path for path in now if path not in before], "appeared while the rest was being sent"),
+    ):
+        if paths:
+            raise _changed(sorted(paths), what)
+
+
+def _changed(paths: list[str], what: str) -> RefusedError:
+    named = ", ".join(map(repr, paths[:_NAMED_AT_MOST]))
+    more = f" and {len(paths) - _NAMED_AT_MOST} more" if len(paths) > _NAMED_AT_MOST else ""
+    return RefusedError(
+        f"{named}{more} {what}; nothing was handed over. Is somebody still writing there? "
+        "Send again when the folder is finished"
+    )
