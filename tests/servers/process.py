@@ -6,7 +6,6 @@ import signal
 import socket
 import subprocess
 from collections.abc import Sequence
-from contextlib import suppress
 from pathlib import Path
 
 
@@ -40,20 +39,11 @@ class Process:
         return self._child.poll() is None
 
     def kill9(self) -> None:
-        self._end(signal.SIGKILL, 10)
-
-    def stop(self) -> None:
-        """Ask it to end; after 10 seconds, make it."""
-        with suppress(subprocess.TimeoutExpired):
-            self._end(signal.SIGTERM, 10)
-        self.kill9()
+        if self.is_running():
+            os.killpg(self._child.pid, signal.SIGKILL)
+            self._child.wait(10)
+        atexit.unregister(self.kill9)
 
     def last_words(self) -> str:
         """Return the end of what it printed, for a message to a person."""
         return self._log.read_text(errors="replace")[-2000:]
-
-    def _end(self, how: signal.Signals, seconds: float) -> None:
-        if self.is_running():
-            os.killpg(self._child.pid, how)
-            self._child.wait(seconds)
-        atexit.unregister(self.kill9)

@@ -5,6 +5,7 @@ import tempfile
 import time
 import uuid
 from abc import ABC, abstractmethod
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -55,8 +56,12 @@ class S3Server(ABC):
     def bucket(self) -> str:
         """Create a bucket of a new name."""
         name = f"test-{uuid.uuid4().hex[:16]}"
-        self.client().create_bucket(Bucket=name)
+        self._buckets.create_bucket(Bucket=name)
         return name
+
+    @cached_property
+    def _buckets(self) -> "S3Client":
+        return self.client()
 
     @abstractmethod
     def kill9(self) -> None:
@@ -113,8 +118,7 @@ class OwnServer(S3Server):
         self.wait_until_serving()
 
     def stop(self) -> None:
-        while self.processes:
-            self.processes.pop().stop()
+        self.kill9()
         shutil.rmtree(self.folder, ignore_errors=True)
 
     def wait_until_serving(self) -> None:
