@@ -89,7 +89,7 @@ class Mending:
     """A repair of one object."""
 
     object: Digest
-    found: str
+    found: Digest | None
     version: VersionName
     by: str
     entry: int

@@ -95,9 +95,13 @@ class Fault(Frozen):
     """One file that is not what its manifest says."""
 
     path: Annotated[str, Field(max_length=2000)]
-    expected: Annotated[str, Field(max_length=200)]
-    found: Annotated[str, Field(max_length=200)]
+    what: Literal["changed", "missing", "extra", "not a file"]
     where: Literal["bucket", "arrival"]
+    expected: DigestField | None = None
+    """The SHA-256 of the object: the file, or one chunk of it."""
+    found: DigestField | None = None
+    """None where there was nothing to hash."""
+    detail: Annotated[str, Field(max_length=400)] = ""
 
 
 class ReceiptSigned(Frozen):
@@ -116,8 +120,8 @@ class ObjectMended(Frozen):
 
     word: Literal["object-mended"] = "object-mended"
     object: DigestField
-    found: Annotated[str, Field(max_length=200)]
-    """The SHA-256 of the bytes that lay there, or `missing`."""
+    found: DigestField | None = None
+    """The SHA-256 of the bytes that lay there; None where the object was gone."""
     version: VersionField
     """The version whose good copy was used."""
 
