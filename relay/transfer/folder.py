@@ -3,12 +3,11 @@
 import errno
 import os
 import stat
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple, Self
 
-from relay.errors import BrokenError, MissingError, RefusedError
+from relay.errors import BrokenError, MissingError, RefusedError, RelayError
 from relay.media.names import is_litter, is_ours
 from relay.transfer.notebook import Stamp, stamp_of
 
@@ -75,23 +74,30 @@ def _check_regular(path: str, status: os.stat_result) -> None:
         )
 
 
-@contextmanager
-def reading(path: str) -> Iterator[None]:
+class reading:  # noqa: N801  used as a verb: `with reading(path)`; a generator would cost more than the call
     """Say what it means when the system cannot read `path`."""
-    try:
-        yield
-    except FileNotFoundError as fault:
-        raise _changed([path], "vanished") from fault
-    except PermissionError as fault:
-        raise RefusedError(
-            f"{path!r} may not be read by this user: give the right to read it, then send again"
-        ) from fault
-    except OSError as fault:
-        if fault.errno == errno.EIO:
-            raise BrokenError(
-                f"the disk could not give back {path!r} ({fault.strerror}): look after the disk"
-            ) from fault
-        raise RefusedError(f"{path!r} cannot be read ({fault.strerror}): see what is there, then send again") from fault
+
+    def __init__(self, path: str) -> None:
+        self._path = path
+
+    def __enter__(self) -> None:
+        pass
+
+    def __exit__(self, kind: object, fault: BaseException | None, trace: object) -> None:
+        if isinstance(fault, OSError):
+            raise _unreadable(self._path, fault) from fault
+
+
+def _unreadable(path: str, fault: OSError) -> RelayError:
+    if isinstance(fault, FileNotFoundError):
+        return _changed([path], "vanished")
+    if isinstance(fault, PermissionError):
+        return RefusedError(f"{path!r} may not be read by this user: give the right to read it, then send again")
+    if fault.errno == errno.EIO:
+        return BrokenError(f"the disk could not give back {path!r} ({fault.strerror}): look after the disk")
+    if fault.errno == errno.ELOOP:
+        return _changed([path], "became a link while it was being sent")
+    return RefusedError(f"{path!r} cannot be read ({fault.strerror}): see what is there, then send again")
 
 
 class OpenFile:
