@@ -21,7 +21,7 @@ _PLAIN = re.compile(
 
 _DEVICE = re.compile(_DEVICES, re.IGNORECASE)
 _BROWSED = re.compile(_LITTER, re.IGNORECASE)
-_NEVER = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"|?*\\]')
+_NEVER = re.compile(r'[\x00-\x1f\x7f-\x9f<>:"|?*\\/]')
 
 # Line and paragraph separators break lists of names; the others are invisible or turn the text around.
 _DECEIVING = frozenset(
@@ -77,8 +77,9 @@ def folded(text: str) -> str:
     """Return what is equal for names that some system takes for the same: case, accents' form, unseen characters."""
     if text.isascii():
         return text.lower()
-    # Canonical caseless matching (Unicode, section 3.13, D145); some Apple file systems also ignore joiners.
-    decomposed = unicodedata.normalize("NFD", unicodedata.normalize("NFD", text).casefold())
+    # Canonical caseless matching (Unicode, section 3.13, D145), by way of capitals as Windows compares; some Apple
+    # file systems also ignore joiners.
+    decomposed = unicodedata.normalize("NFD", unicodedata.normalize("NFD", text).upper().casefold())
     return "".join(letter for letter in decomposed if unicodedata.category(letter) != "Cf")
 
 

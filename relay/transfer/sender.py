@@ -28,18 +28,19 @@ class Sender:
         self._expected = expected
         self._mine: set[Digest] = set()
         self._lock = threading.Lock()
-        self._doubt_an_emptied_store()
+        self._remembers = self._is_worth_believing()
 
-    def _doubt_an_emptied_store(self) -> None:
-        """Believe nothing any more of a store that was emptied, or put back from a copy older than what we know."""
-        for digest in self._notebook.some_proven(self._store.name, _LOOKED_AT):
-            if self._store.size(object_key(digest)) is None:
-                self._notebook.doubt(self._store.name)
-                return
+    def _is_worth_believing(self) -> bool:
+        """Answer whether anything is known of the store; forget all if it was emptied, or put back from a copy."""
+        sample = self._notebook.some_proven(self._store.name, _LOOKED_AT)
+        if any(self._store.size(object_key(digest)) is None for digest in sample):
+            self._notebook.doubt(self._store.name)
+            return False
+        return bool(sample)
 
     def proven(self, digests: Collection[Digest]) -> set[Digest]:
         """Return which of `digests` are known to name whole objects in the store."""
-        return self._notebook.proven(self._store.name, digests)
+        return self._notebook.proven(self._store.name, digests) if self._remembers else set()
 
     def put(self, digest: Digest, body: memoryview, path: str) -> None:
         """See to it that the object named `digest` is in the store, whole; `body` may hold other bytes afterwards.
