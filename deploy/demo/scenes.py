@@ -95,7 +95,7 @@ def walker(t: float, rng: np.random.Generator) -> Canvas:
     for house in range(7):
         left = -1.6 + 0.62 * house - passed
         width, eaves = float(rng.uniform(0.42, 0.6)), float(rng.uniform(0.05, 0.35))
-        tone = float(rng.uniform(0.10, 0.18))
+        tone = float(rng.uniform(0.17, 0.27))
         picture.block(left, -0.6, left + width, eaves, tone)
         picture.plate([(left - 0.04, eaves), (left + width + 0.04, eaves), (left + width / 2, eaves + 0.26)], tone)
         for pane in (0.09, width - 0.2):

@@ -1,5 +1,5 @@
 import numpy as np
-import OpenImageIO as oiio
+import OpenImageIO
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,8 +14,13 @@ LENGTHS = st.integers(24, 20_000)
 
 
 def codes_of(path):
-    picture = oiio.ImageInput.open(str(path))
+    picture = OpenImageIO.ImageInput.open(str(path))
     return (picture.read_image("uint16") >> 6).astype(int)
+
+
+def coarse(codes):
+    """Means of 16 rows by 16 columns: the scene without its grain."""
+    return codes[:96].reshape(6, 16, 8, 16, 3).mean((1, 3))
 
 
 def numbers_in(folder):
@@ -66,11 +71,7 @@ def test_a_reel_too_short_for_its_shots_is_refused(tmp_path):
 @pytest.mark.parametrize("reel", [1, 2])
 def test_the_picture_changes_at_each_cut_and_moves_little_between(tmp_path, reel):
     write_scan(tmp_path, "B", reel, 80, size=SIZE)
-    # Means of 16 rows by 16 columns: what is left is the scene, not its grain.
-    small = {
-        n - 86400: codes_of(file_of(tmp_path, n))[:96].reshape(6, 16, 8, 16, 3).mean((1, 3))
-        for n in numbers_in(tmp_path)
-    }
+    small = {number - 86400: coarse(codes_of(file_of(tmp_path, number))) for number in numbers_in(tmp_path)}
     jumps = {n: np.abs(small[n] - small[n - 1]).mean() for n in small if n - 1 in small}
     cuts = {shot.first for shot in shots(reel, 80)[1:]} & set(jumps)
     assert len(cuts) >= 6
@@ -92,7 +93,7 @@ def test_no_two_frames_of_any_scan_are_the_same_file(scans):
 
 def test_the_header_counts_as_the_file_names_do(scans):
     for path in scans.rglob("*.dpx"):
-        spec = oiio.ImageInput.open(str(path)).spec()
+        spec = OpenImageIO.ImageInput.open(str(path)).spec()
         assert spec.getattribute("dpx:FramePosition") == int(path.name.split(".")[1]) - 86400
         assert spec.getattribute("dpx:SequenceLength") == FRAMES
         assert (spec.width, spec.height) == SIZE
