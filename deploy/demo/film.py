@@ -32,7 +32,7 @@ from deploy.demo.reels import (
 from deploy.demo.scenes import iris
 from deploy.demo.wear import Place, Size, scanned
 
-SIZE: Size = (1024, 778)
+SIZE: Size = (768, 584)
 START = 86400
 RESCAN_START = 172800
 _HANDS = 2
