@@ -190,6 +190,8 @@ def _may_matter(key: str, prefix: str, after: str) -> bool:
 
 def _checked_size(descriptor: int, store: str, key: str, limit: int) -> int:
     found = os.fstat(descriptor)
+    if stat.S_ISDIR(found.st_mode):
+        raise MissingError(f"{store}: there is no {key}, but a folder of that name.")
     if not stat.S_ISREG(found.st_mode):
         raise BrokenError(f"{store}: {key} is not a regular file. Someone altered the folder: look there.")
     if found.st_size > limit:

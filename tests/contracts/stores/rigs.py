@@ -1,0 +1,80 @@
+"""How the suite opens each store, as often as it likes, also in another process."""
+
+import uuid
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from botocore.credentials import Credentials
+
+from relay.clock import SYSTEM_CLOCK, Clock
+from relay.store.directory import DirectoryStore
+from relay.store.port import Store
+from relay.store.s3 import S3Store
+from tests.contracts.memory_store import MemoryStore
+from tests.servers.s3 import S3Server
+
+_BUCKETS: dict[str, str] = {}
+
+
+class Rig(Protocol):
+    """One place to keep things in. Races are as hard as the store can bear in a test's time."""
+
+    threads: int
+    """Writers to one key in each of two processes."""
+    keys: int
+    """Keys that are raced for."""
+    checks_bodies: bool
+    """Whether the store itself refuses a body that is not what its digest says."""
+    many_processes: bool
+
+    def open(self) -> Store:
+        """Return a new client of the same place."""
+
+
+class MemoryRig:
+    threads, keys, checks_bodies, many_processes = 8, 50, True, False
+
+    def __init__(self) -> None:
+        self._store = MemoryStore()
+
+    def open(self) -> Store:
+        return self._store
+
+
+@dataclass
+class DirectoryRig:
+    root: Path
+    threads: int = 8
+    keys: int = 50
+    checks_bodies: bool = False  # the caller has just hashed them, on this machine
+    many_processes: bool = True
+
+    def open(self) -> Store:
+        return DirectoryStore.founded(self.root)
+
+
+@dataclass
+class S3Rig:
+    endpoint: str
+    access_key: str
+    secret_key: str
+    bucket: str
+    prefix: str
+    threads: int = 8
+    keys: int = 50
+    checks_bodies: bool = True
+    many_processes: bool = True
+
+    @classmethod
+    def on(cls, server: S3Server, prefix: str, **how: int) -> "S3Rig":
+        # One bucket a server, since a new one can take seconds, and a prefix of its own for every test.
+        if server.endpoint not in _BUCKETS:
+            _BUCKETS[server.endpoint] = server.bucket()
+        bucket = _BUCKETS[server.endpoint]
+        own = f"{prefix}/{uuid.uuid4().hex}"
+        return cls(server.endpoint, server.access_key, server.secret_key, bucket, own, **how)
+
+    def open(self, *, secret: str | None = None, access: str | None = None, clock: Clock = SYSTEM_CLOCK) -> S3Store:
+        keys = Credentials(access or self.access_key, secret or self.secret_key)
+        return S3Store(self.bucket, self.prefix, endpoint=self.endpoint, credentials=keys, clock=clock)
