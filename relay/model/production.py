@@ -1,0 +1,215 @@
+"""The production as its file says: sites, elements and their reels, loans, the route, the premiere."""
+
+from datetime import UTC, date, datetime
+from enum import StrEnum
+from fractions import Fraction
+from typing import Annotated, Literal, Self
+from zoneinfo import ZoneInfo
+
+from pydantic import ConfigDict, Field, StringConstraints, model_validator
+
+from relay.model.names import Code, Frozen, Line, Note, ReelField, ReelName, Slug, ZoneName
+
+
+class ElementKind(StrEnum):
+    """What a physical source is, in FIAF's terms."""
+
+    ORIGINAL_NEGATIVE = "original negative"
+    DUPLICATE_NEGATIVE = "duplicate negative"
+    FINE_GRAIN_MASTER = "fine grain master"
+    WORK_PRINT = "work print"
+    PROJECTION_PRINT = "projection print"
+    COMPOSITE_PRINT = "composite print"
+    TRACK_NEGATIVE = "track negative"
+    RESTORED_PROGRAMME = "restored programme"
+
+
+class Base(StrEnum):
+    """What the film is made of. Nitrate burns and decays: handle it by local codes and licensed practice."""
+
+    NITRATE = "nitrate"
+    ACETATE = "acetate"
+    DIACETATE = "diacetate"
+    TRIACETATE = "triacetate"
+    POLYESTER = "polyester"
+    MIXED = "mixed"
+    NONE = "none"  # the restored programme, while it exists as files only
+
+
+class Premiere(Frozen):
+    """The date that does not move: a local time at a venue."""
+
+    at: datetime
+    zone: ZoneName
+    venue: Line
+
+    @model_validator(mode="after")
+    def _is_local(self) -> Self:
+        if self.at.tzinfo is not None:
+            raise ValueError("the premiere's time is the venue's local time: leave the offset out, `zone` gives it")
+        return self
+
+    def instant(self) -> datetime:
+        """Return the premiere's instant, in UTC."""
+        return self.at.replace(tzinfo=ZoneInfo(self.zone)).astimezone(UTC)
+
+
+class Site(Frozen):
+    """A place that works."""
+
+    name: Slug
+    title: Line
+    zone: ZoneName
+    stages: tuple[Slug, ...] = ()
+    mends: bool = False
+    """May replace an object in the bucket whose bytes no longer fit its name, from a good copy."""
+
+
+class Loan(Frozen):
+    """On what terms an archive lent an element."""
+
+    due_back: date
+    credit: Line
+    permitted_use: Line
+
+
+class Reel(Frozen):
+    """One reel of an element; `frames` is what the can or a count says, before any scan."""
+
+    name: Code
+    frames: Annotated[int, Field(ge=1, le=10_000_000)] | None = None
+    note: Note = ""
+
+
+class Element(Frozen):
+    """One physical source held by an archive."""
+
+    code: Code
+    title: Line
+    kind: ElementKind
+    gauge: Line
+    base: Base
+    holder: Line
+    condition: Note = ""
+    generation: Note = ""
+    speed: Annotated[str, StringConstraints(pattern=r"^[0-9]+(/[0-9]+)?$")] = "18"
+    """Frames a second, as a whole number or an exact fraction."""
+    loan: Loan | None = None
+    reels: Annotated[tuple[Reel, ...], Field(min_length=1, alias="reel")]
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+    def rate(self) -> Fraction:
+        """Return the element's speed in frames a second, exactly."""
+        return Fraction(self.speed)
+
+
+class Stage(Frozen):
+    """A step of the route, and what may be done at it."""
+
+    name: Slug
+    after: tuple[Slug, ...] = ()
+    of: tuple[ReelField, ...] = ()
+    """The reels it works on. Left out: those of the stages before it; every reel of every element at the first."""
+    next_opens_on: Literal["arrival", "acceptance"] = "arrival"
+    """Whether the stages after this one open when its work has arrived verified, or only when it was accepted."""
+    accepted_by: tuple[Slug, ...] = ()
+    """The sites that may accept and return work of this stage, beside the coordinator."""
+    may_move: bool = False
+    """Whether work may be handed on to another site half-done. A grade stays with its grader."""
+    claim_within_hours: Annotated[int, Field(ge=1)] = 24
+    """How long an open job may wait for somebody before people are told."""
+    claim_days: Annotated[int, Field(ge=1, le=365)] = 3
+    """For how long a person's claim is meant, unless they say otherwise."""
+    command: tuple[str, ...] = ()
+    """Done by a worker alone: a program and its arguments, no shell. `{input}` and `{output}` are folders."""
+    time_limit: Annotated[int, Field(ge=1)] = 3600
+    """Seconds that the command may take."""
+    lease: Annotated[int, Field(ge=5)] = 300
+    """Seconds without a sign of life after which a machine's claim has lapsed."""
+    tries: Annotated[int, Field(ge=1, le=100)] = 3
+    """How many times a command may fail before the job stops and a person is asked."""
+
+    @property
+    def is_automatic(self) -> bool:
+        return bool(self.command)
+
+
+class Production(Frozen):
+    """One film being restored, as its file says: sites, elements, route and premiere."""
+
+    name: Slug
+    title: Line
+    premiere: Premiere
+    coordinator: Slug
+    sites: Annotated[tuple[Site, ...], Field(min_length=1, alias="site")]
+    elements: Annotated[tuple[Element, ...], Field(min_length=1, alias="element")]
+    route: Annotated[tuple[Stage, ...], Field(alias="stage")] = ()
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Self:
+        _check_once("site", [site.name for site in self.sites])
+        _check_once("element", [element.code.casefold() for element in self.elements])
+        _check_once("stage", [stage.name for stage in self.route])
+        for element in self.elements:
+            _check_once(f"reel of element {element.code}", [reel.name.casefold() for reel in element.reels])
+        if self.coordinator not in {site.name for site in self.sites}:
+            raise ValueError(f"the coordinator {self.coordinator!r} is none of the sites: add a [[site]] of that name")
+        _check_route(self.route)
+        self._check_stages()
+        return self
+
+    def _check_stages(self) -> None:
+        reels, sites = set(self.reel_names()), {site.name for site in self.sites}
+        for stage in self.route:
+            for reel in stage.of:
+                if reel not in reels:
+                    raise ValueError(f"stage {stage.name!r} works on reel {reel}, which no element has")
+            for site in stage.accepted_by:
+                if site not in sites:
+                    raise ValueError(f"stage {stage.name!r} is accepted by {site!r}, which is none of the sites")
+        known = {stage.name for stage in self.route}
+        for worker in self.sites:
+            for name in worker.stages:
+                if known and name not in known:
+                    raise ValueError(f"site {worker.name!r} does {name!r}, which is no stage of the route")
+
+    def reel_names(self) -> list[ReelName]:
+        """Return every reel of every element, in the file's order."""
+        return [ReelName(f"{element.code}/{reel.name}") for element in self.elements for reel in element.reels]
+
+    def site(self, name: str) -> Site | None:
+        """Return the site called `name`, or None."""
+        return next((site for site in self.sites if site.name == name), None)
+
+    def stage(self, name: str) -> Stage | None:
+        """Return the stage called `name`, or None."""
+        return next((stage for stage in self.route if stage.name == name), None)
+
+    def element_of(self, reel: ReelName) -> Element | None:
+        """Return the element that `reel` belongs to, or None."""
+        return next((element for element in self.elements if element.code == reel.partition("/")[0]), None)
+
+
+def _check_once(what: str, names: list[str]) -> None:
+    for name in sorted(set(names)):
+        if names.count(name) > 1:
+            raise ValueError(f"{what} {name!r} stands {names.count(name)} times: each name may stand once")
+
+
+def _check_route(route: tuple[Stage, ...]) -> None:
+    known = {stage.name for stage in route}
+    for stage in route:
+        for before in stage.after:
+            if before not in known:
+                raise ValueError(f"stage {stage.name!r} comes after {before!r}, which is no stage of the route")
+    done: set[str] = set()
+    while remaining := [stage for stage in route if stage.name not in done]:
+        ready = {stage.name for stage in remaining if set(stage.after) <= done}
+        if not ready:
+            raise ValueError(
+                "the route is a loop: " + ", ".join(stage.name for stage in remaining) + " wait for each other"
+            )
+        done |= ready
