@@ -7,13 +7,13 @@ Stopped at any moment, the same call again goes on where it was: what was sent i
 written into the folder.
 """
 
+import hashlib
 import os
 import threading
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
-from hashlib import sha256
 from pathlib import Path
 
 from relay.clock import SYSTEM_CLOCK, Clock
@@ -222,7 +222,7 @@ class _LargeFile:
 
     def __init__(self, sizes: tuple[int, ...]) -> None:
         self.sizes = sizes
-        self.whole = sha256()
+        self.whole = hashlib.sha256()
         self._chunks: dict[int, Chunk] = {}
 
     def took(self, number: int, digest: Digest) -> Hashed | None:

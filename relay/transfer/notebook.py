@@ -18,11 +18,12 @@ from relay.errors import BrokenError, RefusedError, TransientError
 from relay.media.manifest import Chunk, chunk_sizes
 from relay.model import Digest
 
-QUIET_SECONDS = 2
+QUIET_SECONDS = 60
 """How long a file must have been left alone before it was read, for its hash to be believed later.
 
-A file written twice within one tick of its file system's clock shows the same times for both; two seconds is the
-coarsest tick still in use.
+A file written twice within one tick of its file system's clock shows the same times for both; ticks last up to two
+seconds. What a program writes through a shared memory map moves the times only when a page is first touched, and again
+only after the kernel wrote the page back, within 35 s as Linux is set up.
 """
 
 _PER_QUERY = 900  # SQLite's own limit on parameters was 999 for long

@@ -1,0 +1,87 @@
+"""Memory that is lent: never more than the limit, in the order of asking, and given back whatever happens."""
+
+import random
+import threading
+
+import pytest
+
+from relay.transfer.budget import Budget
+
+MB = 1024 * 1024
+
+
+def test_what_is_lent_at_once_never_exceeds_the_limit_and_everybody_is_served():
+    budget = Budget(20 * MB)
+    dice = random.Random(5)
+    sizes = [dice.randrange(9 * MB) for _ in range(200)]
+    lent, most, lock = 0, 0, threading.Lock()
+
+    def borrow(some: list[int]) -> None:
+        nonlocal lent, most
+        for size in some:
+            with budget.of(size) as view:
+                with lock:
+                    lent += size
+                    most = max(most, lent)
+                view[-1:] = b"x"[: min(1, size)]
+                threading.Event().wait(0.001)
+                with lock:
+                    lent -= size
+
+    threads = [threading.Thread(target=borrow, args=(sizes[n::8],)) for n in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    assert not any(thread.is_alive() for thread in threads)
+    assert 9 * MB < most <= budget.peak <= 20 * MB
+    with budget.of(20 * MB) as view:
+        assert len(view) == 20 * MB
+
+
+def test_a_large_loan_is_not_passed_by_for_ever_by_small_ones():
+    budget = Budget(4 * MB)
+    order: list[str] = []
+    first = budget.of(3 * MB)
+    first.__enter__()
+
+    def borrow(name: str, size: int) -> None:
+        with budget.of(size):
+            order.append(name)
+
+    large = threading.Thread(target=borrow, args=("large", 4 * MB))
+    large.start()
+    while not budget._queue:
+        pass
+    small = threading.Thread(target=borrow, args=("small", 1 * MB))  # would fit beside the first
+    small.start()
+    while len(budget._queue) < 2:
+        pass
+    first.__exit__(None, None, None)
+    large.join(timeout=60)
+    small.join(timeout=60)
+    assert order == ["large", "small"]
+
+
+def test_a_loan_is_given_back_when_the_work_fails():
+    budget = Budget(MB)
+    for _ in range(3):
+        with pytest.raises(KeyError), budget.of(MB):
+            raise KeyError
+    with budget.of(MB):
+        pass
+
+
+def test_a_loan_over_the_limit_is_refused_at_once():
+    with pytest.raises(ValueError, match="never fit"), Budget(MB).of(MB + 1):
+        pass
+
+
+def test_the_same_memory_is_lent_again_for_a_file_of_nearly_the_same_size():
+    budget = Budget(64 * MB)
+    with budget.of(12_748_800) as view:
+        view[:5] = b"first"
+    with budget.of(12_748_799) as view:
+        assert bytes(view[:5]) == b"first"
+    with budget.of(0) as view:
+        assert len(view) == 0
