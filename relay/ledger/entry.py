@@ -8,12 +8,14 @@ Nothing is ever written again from what was read, so `sha256sum` and `openssl` a
 import base64
 import binascii
 import json
+import re
 from datetime import datetime
 from typing import Annotated, Literal, NamedTuple
 
-from pydantic import Field, ValidationError
+from pydantic import AfterValidator, Field, ValidationError
+from pydantic_core import ErrorDetails, from_json
 
-from relay.errors import BrokenError
+from relay.errors import BrokenError, RefusedError
 from relay.ledger.keys import Pen, key_id
 from relay.ledger.words import AnyWord, Word
 from relay.model import Digest, DigestField, Frozen, Instant, Slug, digest_of
@@ -22,6 +24,16 @@ ENTRY_LIMIT = 8 * 1024 * 1024  # bytes: a production's file with thousands of re
 FORMAT = 1
 NO_ENTRY = Digest("0" * 64)
 """What the first entry carries in place of the digest of the one before it."""
+
+_TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z")
+_NEWER = frozenset({"union_tag_invalid", "literal_error", "enum", "extra_forbidden"})
+"""What a word, a field or a choice looks like that was added after this Relay was made."""
+
+
+def _check_whole_seconds(instant: datetime) -> datetime:
+    if instant.microsecond:
+        raise ValueError(f"{instant.isoformat()} has a fraction of a second")
+    return instant
 
 
 class Body(Frozen):
@@ -32,7 +44,7 @@ class Body(Frozen):
     previous: DigestField
     by: Slug
     key: DigestField
-    time: Instant
+    time: Annotated[Instant, AfterValidator(_check_whole_seconds)]
     nonce: Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
     words: Annotated[tuple[AnyWord, ...], Field(min_length=1, max_length=10_000)]
 
@@ -58,17 +70,21 @@ def _encode(value: object) -> bytes:
 def write_entry(
     pen: Pen, words: tuple[Word, ...], *, sequence: int, previous: Digest, time: datetime, nonce: str
 ) -> bytes:
-    """Return the bytes of a new entry, signed by `pen`."""
-    body = Body(
-        relay_entry=FORMAT,
-        sequence=sequence,
-        previous=previous,
-        by=pen.name,
-        key=key_id(pen.public),
-        time=time,
-        nonce=nonce,
-        words=words,
-    )
+    """Return the bytes of a new entry, signed by `pen`. Raises RefusedError where these words make none."""
+    try:
+        body = Body(
+            relay_entry=FORMAT,
+            sequence=sequence,
+            previous=previous,
+            by=pen.name,
+            key=key_id(pen.public),
+            time=time,
+            nonce=nonce,
+            words=words,
+        )
+    except ValidationError as error:
+        told = _told(error.errors(include_url=False)[0])
+        raise RefusedError(f"this cannot be an entry ({told}): say something else, or less at once") from error
     signed = _encode(body.model_dump(mode="json", exclude_none=True, exclude_defaults=False, by_alias=True))
     return signed + base64.b64encode(pen.sign(signed)) + b"\n"
 
@@ -81,7 +97,7 @@ def read_entry(raw: bytes, slot: int) -> Entry:
         raise BrokenError(f"entry {slot} is not two lines: the bucket holds something that no Relay wrote there")
     try:
         signature = base64.b64decode(rest[:-1], validate=True)
-        body = Body.model_validate_json(signed)
+        body = Body.model_validate_json(signed, strict=True)
     except ValidationError as error:
         raise _unreadable(slot, error) from error
     except (ValueError, binascii.Error) as error:
@@ -92,16 +108,20 @@ def read_entry(raw: bytes, slot: int) -> Entry:
 
 
 def _unreadable(slot: int, error: ValidationError) -> BrokenError:
-    first = error.errors(include_url=False)[0]
-    where = ".".join(str(part) for part in first["loc"])
-    if first["type"] == "union_tag_invalid" or where == "relay_entry":
+    newer = [each for each in error.errors(include_url=False) if each["type"] in _NEWER]
+    if newer:
         return BrokenError(
-            f"entry {slot} uses a word that this Relay does not know ({first['msg']}): "
+            f"entry {slot} says something that this Relay does not know ({_told(newer[0])}): "
             "upgrade Relay, then run this again"
         )
-    return BrokenError(f"entry {slot} cannot be read: at {where or 'its start'}: {first['msg']}")
+    return BrokenError(f"entry {slot} cannot be read: {_told(error.errors(include_url=False)[0])}")
+
+
+def _told(detail: ErrorDetails) -> str:
+    return f"at {'.'.join(str(part) for part in detail['loc']) or 'its start'}: {detail['msg']}"
 
 
 def is_canonical(entry: Entry) -> bool:
     """Answer whether the signed line is the one canonical form of what it says."""
-    return _encode(json.loads(entry.signed)) == entry.signed
+    said = from_json(entry.signed)
+    return _TIME.fullmatch(said["time"]) is not None and _encode(said) == entry.signed
