@@ -9,6 +9,7 @@ from dataclasses import replace
 from relay.errors import RefusedError
 from relay.ledger.state import Claim, Job, State
 from relay.ledger.words import ClaimLapsed, JobClaimed, JobHandedIn, JobOpened
+from relay.model import reel_of
 
 
 def _job(state: State, name: str) -> Job:
@@ -24,6 +25,9 @@ def opened(state: State, word: JobOpened, entry: int) -> None:
         raise RefusedError(f"job {word.job} is open already")
     if word.reel not in state.film().reel_names():
         raise RefusedError(f"job {word.job} is about reel {word.reel}, which the production does not have")
+    for version in word.inputs:
+        if version not in state.versions:
+            raise RefusedError(f"job {word.job} takes {version}, which does not exist")
     state.jobs[word.job] = Job(word.job, word.stage, word.reel, word.inputs, entry)
 
 
@@ -60,4 +64,6 @@ def handed_in(state: State, word: JobHandedIn, site: str, entry: int) -> None:
     made = state.versions.get(word.version)
     if made is None or made.entry != entry:
         raise RefusedError(f"job {word.job} is handed in with {word.version}, which this entry does not make")
+    if reel_of(word.version) != job.reel:
+        raise RefusedError(f"job {word.job} is about reel {job.reel}: {word.version} is no version of it")
     state.jobs[word.job] = replace(job, claim=None, outcome=word.version)

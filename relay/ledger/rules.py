@@ -30,7 +30,7 @@ from relay.ledger.words import (
     VersionMade,
     Word,
 )
-from relay.model import VersionName, number_of, reel_of
+from relay.model import Production, VersionName, number_of, reel_of
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ def fold(state: State, entry: Entry) -> None:
 
 
 def _signer(state: State, word: Word, entry: Entry) -> Signer:
-    if isinstance(word, ProductionCreated) and not state.roster:
+    if isinstance(word, ProductionCreated) and not state.roster and entry.body.by == ROOT:
         return Signer(ROOT, Role.ROOT, word.root, 0)
     signer = state.roster.get(entry.body.key)
     if signer is None or signer.name != entry.body.by:
@@ -133,9 +133,15 @@ def _created(state: State, word: ProductionCreated, saying: Saying) -> None:
         raise RefusedError("a production is created once, in entry 0")
     if key_id(word.root) != saying.key:
         raise RefusedError("entry 0 is not signed with the root key that it names")
+    _check_names(word.production)
     state.production, state.root = word.production, saying.key
     _enlist(state, ROOT, Role.ROOT, word.root, 0)
     _enlist(state, word.production.coordinator, Role.COORDINATOR, word.coordinator, 0)
+
+
+def _check_names(production: Production) -> None:
+    if production.site(ROOT) is not None:
+        raise RefusedError(f"no site can be called {ROOT}: that is what the production's root key signs as")
 
 
 def _revised(state: State, word: ProductionRevised, saying: Saying) -> None:
@@ -143,9 +149,11 @@ def _revised(state: State, word: ProductionRevised, saying: Saying) -> None:
     before, after = state.film(), word.production
     if (after.name, after.coordinator) != (before.name, before.coordinator):
         raise RefusedError("the production's name and its coordinator stay as they were created")
-    gone = set(state.newest) - set(after.reel_names())
+    _check_names(after)
+    gone = (set(state.newest) | {job.reel for job in state.jobs.values()}) - set(after.reel_names())
     if gone:
-        raise RefusedError(f"{', '.join(sorted(gone))} cannot be taken out of the production: versions of it exist")
+        told = ", ".join(sorted(gone))
+        raise RefusedError(f"{told} cannot be taken out of the production: there are versions or jobs of it")
     for signer in state.roster.values():
         if signer.role is Role.SITE and signer.until is None and after.site(signer.name) is None:
             raise RefusedError(f"site {signer.name} has joined and cannot be left out: remove it from the roster first")
@@ -177,10 +185,10 @@ def _joined(state: State, word: SiteJoined, saying: Saying) -> None:
 
 def _removed(state: State, word: SiteRemoved, saying: Saying) -> None:
     saying.check_role("remove a site", *RULING)
-    if not any(s.name == word.site and s.until is None for s in state.roster.values()):
-        raise RefusedError(f"site {word.site} has no key that counts: there is nothing to remove")
     if word.site == state.film().coordinator:
         raise RefusedError("the coordinator cannot be removed; the root key can replace its key")
+    if not any(state.signer(word.site, role) for role in (Role.SITE, Role.INVITATION)):
+        raise RefusedError(f"site {word.site} has no key that counts: there is nothing to remove")
     _retire(state, word.site, saying.entry, Role.SITE, Role.INVITATION)
 
 
@@ -188,7 +196,7 @@ def _replaced(state: State, word: KeyReplaced, saying: Saying) -> None:
     old = next((s for s in state.roster.values() if _signs(s, word.name)), None)
     if old is None:
         raise RefusedError(f"{word.name} has no key that counts: invite it instead")
-    if saying.signer.name != word.name:
+    if saying.signer != old:
         saying.check_role(f"replace the key of {word.name}", *(RULING if old.role is Role.SITE else (Role.ROOT,)))
     _retire(state, word.name, saying.entry, old.role)
     _enlist(state, word.name, old.role, word.key, saying.entry)
