@@ -18,6 +18,7 @@ from relay.errors import BrokenError, RefusedError
 from relay.ledger.entry import NO_ENTRY
 from relay.ledger.history import split_bundle
 from relay.model import Digest, DigestField, Frozen, digest_of
+from relay.store.folder import opened, sync
 
 
 class Head(Frozen):
@@ -56,43 +57,48 @@ class LocalCopy:
         if not self._entries.exists():
             return []
         try:
-            with self._locked(), self._entries.open("rb") as file:
-                head = self.head()
-                raws = split_bundle(file.read(head.length))
+            with self._locked():
+                return self._whole_entries()
         except OSError:
             return []
-        whole = len(raws) == head.sequence + 1 and (not raws or digest_of(raws[-1]) == head.digest)
-        return raws if whole else []
+
+    def _whole_entries(self) -> list[bytes]:
+        head = self.head()
+        with self._entries.open("rb") as file:
+            raws = split_bundle(file.read(head.length))
+        if len(raws) == head.sequence + 1 and (not raws or digest_of(raws[-1]) == head.digest):
+            return raws
+        self._entries.unlink()  # or it would be taken for whole by its length
+        return []
 
     def drop_entries(self) -> None:
         """Forget the entries, which turned out to be damaged, but not the head."""
         with self._locked():
             self._entries.unlink(missing_ok=True)
 
-    def keep(self, raws: Sequence[bytes]) -> None:
+    def keep(self, raws: Sequence[bytes]) -> bool:
         """Remember `raws`, the bytes of every entry from 0 on, and the last of them as the head.
 
-        Raises BrokenError when this site has seen another entry in one of those places.
+        False: another process of this site has seen more, and its head stays. Raises BrokenError when this site has
+        seen another entry in one of those places.
         """
-        if not raws:
-            return
         try:
             with self._locked():
-                self._keep(raws)
+                return self._keep(raws)
         except OSError as error:
             raise RefusedError(
                 f"this site's copy of the ledger in {self.folder} cannot be written ({error.strerror}): "
                 "free some space or mend the permissions, then run this again; nothing was lost"
             ) from error
 
-    def _keep(self, raws: Sequence[bytes]) -> None:
+    def _keep(self, raws: Sequence[bytes]) -> bool:
         head = self.head()
         if 0 <= head.sequence < len(raws):
             check_same(head, digest_of(raws[head.sequence]))
-        whole = self._entries.exists() and self._entries.stat().st_size >= head.length
-        if len(raws) <= head.sequence or (len(raws) == head.sequence + 1 and whole):
-            return  # another process of this site is as far, or further
-        self._write(raws, head if whole else NO_HEAD)
+        whole = not head.length or (self._entries.exists() and self._entries.stat().st_size >= head.length)
+        if len(raws) > head.sequence + 1 or (len(raws) == head.sequence + 1 and not whole):
+            self._write(raws, head if whole else NO_HEAD)
+        return len(raws) > head.sequence
 
     def _write(self, raws: Sequence[bytes], after: Head) -> None:
         added = b"".join(raws[after.sequence + 1 :])
@@ -111,6 +117,8 @@ class LocalCopy:
             file.flush()
             os.fsync(file.fileno())
         fresh.replace(self._head)
+        with opened(self.folder) as folder:
+            sync(folder)  # or a power cut could bring the old head back
 
     @contextmanager
     def _locked(self) -> Iterator[None]:

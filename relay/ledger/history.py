@@ -1,6 +1,7 @@
 """Reads entries in their order and believes none before it is checked: place, chain, signature, right."""
 
 from collections.abc import Iterable
+from io import BytesIO
 
 from relay.errors import BrokenError, RefusedError
 from relay.ledger import rules
@@ -46,7 +47,8 @@ def _public(state: State, entry: Entry) -> PublicKey | None:
 class History:
     """A ledger as it is read: takes one entry's bytes at a time and keeps the state.
 
-    `root`, the pinned root key, is what tells this production's entry 0 from anybody else's.
+    `root`, the pinned root key, is what tells this production's entry 0 from anybody else's. After a BrokenError the
+    state is half-told: throw the history away.
     """
 
     def __init__(self, root: KeyId | None = None) -> None:
@@ -84,5 +86,5 @@ class History:
 
 def split_bundle(bundle: bytes) -> list[bytes]:
     """Return the entries whose exact bytes lie end to end in `bundle`. An entry is two lines."""
-    lines = bundle.splitlines(keepends=True)
-    return [lines[at] + (lines[at + 1] if at + 1 < len(lines) else b"") for at in range(0, len(lines), 2)]
+    lines = BytesIO(bundle).readlines()
+    return [b"".join(lines[at : at + 2]) for at in range(0, len(lines), 2)]

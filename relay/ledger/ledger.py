@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from relay.clock import Clock
-from relay.errors import BrokenError, LostRaceError, MissingError, RefusedError, TransientError
+from relay.errors import BrokenError, LostRaceError, MissingError, RefusedError, RelayError, TransientError
 from relay.ledger import rules
 from relay.ledger.copy import Head, LocalCopy, check_same
 from relay.ledger.entry import ENTRY_LIMIT, Entry, read_entry, write_entry
@@ -21,7 +21,7 @@ from relay.ledger.reading import BUNDLE, BUNDLE_LIMIT, read_from
 from relay.ledger.state import State
 from relay.ledger.words import Word
 from relay.model import digest_of
-from relay.store.keys import bundle_key, entry_key
+from relay.store.keys import ENTRY_PREFIX, bundle_key, entry_key
 from relay.store.port import Store
 
 Decide = Callable[[State, datetime], Sequence[Word] | None]
@@ -72,22 +72,31 @@ class Ledger:
 
         Raises BrokenError when the bucket shows less than this site saw before, or something else.
         """
-        head = self._copy.head()
-        self._check_head(head)
-        try:
+        while True:
+            head = self._copy.head()
+            self._check_head(head)
             self._take_fresh()
-        except BrokenError:  # a bundle may be what is wrong: nobody needs it, every entry lies in its own place too
-            self._load()
-            self._take_fresh(bundles=False)
-        if self.state.sequence < head.sequence:
-            raise BrokenError(f"{self._store.name} shows entry {head.sequence} but not all before it: one was deleted")
-        self._copy.keep(self._raws)
-        return self.state
+            if self.state.sequence < head.sequence:
+                raise BrokenError(
+                    f"{self._store.name} shows entry {head.sequence} but not all before it: one was deleted"
+                )
+            if self._copy.keep(self._raws):
+                return self.state
 
-    def _take_fresh(self, *, bundles: bool = True) -> None:
-        for raw in read_from(self._store, self.state.sequence + 1, bundles=bundles):
-            self._history.take(raw)
-            self._raws.append(raw)
+    def _take_fresh(self) -> None:
+        try:
+            self._take()
+        except BrokenError:  # a bundle may be what is wrong: nobody needs it, every entry lies in its own place too
+            self._take(bundles=False)
+
+    def _take(self, *, bundles: bool = True) -> None:
+        try:
+            for raw in read_from(self._store, self.state.sequence + 1, bundles=bundles):
+                self._history.take(raw)
+                self._raws.append(raw)
+        except BrokenError:
+            self._load()  # the state is half-told
+            raise
 
     def _check_head(self, head: Head) -> None:
         if head.sequence < 0:
@@ -95,6 +104,7 @@ class Ledger:
         try:
             raw = self._store.read(entry_key(head.sequence), ENTRY_LIMIT)
         except MissingError as error:
+            any(self._store.list(ENTRY_PREFIX))  # raises MissingError itself where the store as a whole is not there
             raise BrokenError(
                 f"{self._store.name} no longer shows entry {head.sequence}, which this site saw before: it was rolled "
                 "back, or is not the production's bucket. Nothing was done; call the coordinator"
@@ -118,7 +128,7 @@ class Ledger:
                 self._take_own(entry)
                 return entry
             losses += 1
-            self._clock.wait(self._chance.uniform(0, min(LONGEST_WAIT, 0.02 * 2**losses)))
+            self._clock.wait(self._chance.uniform(0, min(LONGEST_WAIT, 0.02 * 2 ** min(losses, 10))))
             self.follow()
 
     def insist(self, pen: Pen, decide: Decide) -> Entry:
@@ -185,5 +195,5 @@ class Ledger:
             return
         try:
             self._store.create(bundle_key(first, BUNDLE), body, digest_of(body))
-        except (TransientError, RefusedError):
+        except RelayError:
             return  # a bundle only saves time; the entries are all there
