@@ -105,11 +105,21 @@ class Pen(NamedTuple):
         except FileExistsError as error:
             raise RefusedError(f"{path} is there already: a key is never written over; move it away first") from error
         except OSError as error:
-            raise RefusedError(f"the key {path} cannot be written: {error.strerror}") from error
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(pem)
-            file.flush()
-            os.fsync(file.fileno())
+            raise _unwritten(path, error) from error
+        try:
+            with os.fdopen(descriptor, "wb") as file:
+                file.write(pem)
+                file.flush()
+                os.fsync(file.fileno())
+        except OSError as error:
+            path.unlink(missing_ok=True)  # half a key is none, and would be in the way of the next try
+            raise _unwritten(path, error) from error
+
+
+def _unwritten(path: Path, error: OSError) -> RefusedError:
+    return RefusedError(
+        f"the key {path} cannot be written ({error.strerror}): make room, or get the right to write there"
+    )
 
 
 def load_pen(name: str, path: Path) -> Pen:
