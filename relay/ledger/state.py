@@ -187,5 +187,15 @@ class State:
 
     def projection(self) -> bytes:
         """Return the whole state as canonical JSON: equal states give equal bytes."""
-        shown = TypeAdapter(State).dump_python(self, mode="json")
+        plain = replace(
+            self,
+            roster=dict(self.roster),
+            versions=dict(self.versions),
+            newest=dict(self.newest),
+            jobs=dict(self.jobs),
+        )
+        shown = _STATE.dump_python(plain, mode="json")
         return json.dumps(shown, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
+
+
+_STATE = TypeAdapter(State)
