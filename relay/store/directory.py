@@ -106,11 +106,15 @@ class DirectoryStore:
     def now(self) -> datetime:
         """Return the time of the disk or the share, which two machines that share a folder agree on."""
         try:
-            with in_our_words(self.name, "ask for the time"), self._ready(()) as (incoming, _):
-                touched = _touched(incoming)
+            with (
+                in_our_words(self.name, "ask for the time"),
+                self._ready(()) as (incoming, _),
+                own_part(incoming) as (_, touched),
+            ):
+                seconds = int(os.fstat(touched).st_mtime)
         except RefusedError:
             return self._clock.now()  # a folder that may only be read: nothing in it can depend on the difference
-        return datetime.fromtimestamp(int(touched), UTC)
+        return datetime.fromtimestamp(seconds, UTC)
 
     def _parts(self, key: str) -> tuple[str, ...]:
         check_key(key)
@@ -170,16 +174,6 @@ class DirectoryStore:
                     elif stat.S_ISDIR(state.st_mode):
                         found[f"{key}/"] = None
         return sorted(found.items())
-
-
-def _touched(incoming: int) -> float:
-    """Return when a file that is created now was created, in seconds since 1970."""
-    part, descriptor = own_part(incoming)
-    try:
-        return os.fstat(descriptor).st_mtime
-    finally:
-        os.unlink(part, dir_fd=incoming)
-        os.close(descriptor)
 
 
 def _may_matter(key: str, prefix: str, after: str) -> bool:

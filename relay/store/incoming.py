@@ -54,22 +54,30 @@ def _renamed_under_the_lock(incoming: int, part: str, folder: int, leaf: str) ->
 @contextmanager
 def written(incoming: int, body: bytes | bytearray | memoryview) -> Iterator[str]:
     """Write `body` to a hidden file that has reached the disk; it is gone again at the end, unless it was renamed."""
-    part, descriptor = own_part(incoming)
-    try:
+    with own_part(incoming) as (part, descriptor):
         rest = memoryview(body).cast("B")
         while rest:
             rest = rest[os.write(descriptor, rest) :]
         os.fchmod(descriptor, 0o444)
         sync(descriptor)
         yield part
+
+
+@contextmanager
+def own_part(incoming: int) -> Iterator[tuple[str, int]]:
+    """Create a hidden file and lock it; it is gone again at the end."""
+    part, descriptor = _created_and_locked(incoming)
+    try:
+        yield part, descriptor
     finally:
-        with suppress(FileNotFoundError):
-            os.unlink(part, dir_fd=incoming)
-        os.close(descriptor)
+        try:
+            with suppress(FileNotFoundError):
+                os.unlink(part, dir_fd=incoming)
+        finally:
+            os.close(descriptor)
 
 
-def own_part(incoming: int) -> tuple[str, int]:
-    """Create a hidden file and lock it; again where a sweeper came between the two."""
+def _created_and_locked(incoming: int) -> tuple[str, int]:
     while True:
         part = f"{secrets.token_hex(8)}.part"
         descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o644, dir_fd=incoming)
@@ -77,7 +85,7 @@ def own_part(incoming: int) -> tuple[str, int]:
             fcntl.flock(descriptor, fcntl.LOCK_EX)
         if os.fstat(descriptor).st_nlink:
             return part, descriptor
-        os.close(descriptor)
+        os.close(descriptor)  # a sweeper came between the two
 
 
 def sweep(incoming: int) -> None:

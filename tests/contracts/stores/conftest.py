@@ -1,11 +1,12 @@
 """The stores that every test of this folder runs against."""
 
+import os
 from pathlib import Path
 
 import pytest
 
 from relay.store.port import Store
-from tests.contracts.stores.rigs import DirectoryRig, MemoryRig, Rig, S3Rig
+from tests.contracts.stores.rigs import DirectoryRig, MemoryRig, Rig, S3Rig, ShuttleRig, refuse_links
 
 # Whatever stands in a bucket's prefix must reach the server escaped, and signed, in one and the same way.
 AWKWARD_PREFIX = "reels of 1921/na\u00efve+%20~&=?#(1)"
@@ -13,11 +14,12 @@ AWKWARD_PREFIX = "reels of 1921/na\u00efve+%20~&=?#(1)"
 KINDS = [
     "memory",
     "directory",
+    "shuttle drive",
     "moto",
     pytest.param("seaweedfs", marks=pytest.mark.seaweedfs),
     pytest.param("ceph", marks=[pytest.mark.ceph, pytest.mark.xdist_group("ceph")]),
 ]
-CHECKING = KINDS[3:]
+CHECKING = KINDS[4:]
 
 
 def rig_of(kind: str, request: pytest.FixtureRequest, tmp_path: Path) -> Rig:
@@ -26,6 +28,9 @@ def rig_of(kind: str, request: pytest.FixtureRequest, tmp_path: Path) -> Rig:
             return MemoryRig()
         case "directory":
             return DirectoryRig(tmp_path / "store")
+        case "shuttle drive":
+            request.getfixturevalue("monkeypatch").setattr(os, "link", refuse_links)
+            return ShuttleRig(tmp_path / "drive")
         case "moto":
             return S3Rig.on(request.getfixturevalue("moto_s3"), AWKWARD_PREFIX, threads=4, keys=20, checks_bodies=False)
         case "seaweedfs":

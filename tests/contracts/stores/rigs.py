@@ -1,5 +1,8 @@
 """How the suite opens each store, as often as it likes, also in another process."""
 
+import errno
+import multiprocessing
+import os
 import uuid
 from dataclasses import dataclass
 from pathlib import Path
@@ -52,6 +55,19 @@ class DirectoryRig:
 
     def open(self) -> Store:
         return DirectoryStore.founded(self.root)
+
+
+def refuse_links(*_args: object, **_how: object) -> None:
+    raise PermissionError(errno.EPERM, "Operation not permitted")
+
+
+class ShuttleRig(DirectoryRig):
+    """A folder on a disk without links, which exFAT is: Linux answers EPERM (link(2))."""
+
+    def open(self) -> Store:
+        if multiprocessing.parent_process() is not None:
+            os.link = refuse_links  # this process has no other use
+        return super().open()
 
 
 @dataclass
