@@ -1,69 +1,255 @@
-"""The life of a job, as far as the ledger decides it. Pure.
+"""The life of a job up to its outcome: opened, claimed, handed on, given back. Pure. docs/STATES.md draws it.
 
-The number of the entry that made a claim is the claim's epoch; a word that carries another epoch than the present
-claim's comes from a former holder and never counts.
+A word about a claim that carries another epoch than the present claim's comes from a former holder and never counts.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime
+from typing import assert_never
 
 from relay.errors import RefusedError
-from relay.ledger.state import Claim, Job, State
-from relay.ledger.words import ClaimLapsed, JobClaimed, JobHandedIn, JobOpened
-from relay.model import reel_of
+from relay.ledger import outcome_rules, route
+from relay.ledger.job_state import Claim, Job, Offer, Standing
+from relay.ledger.job_words import (
+    ClaimExtended,
+    ClaimLapsed,
+    ClaimReassigned,
+    ClaimReleased,
+    HandOnDeclined,
+    HandOnOffered,
+    HandOnTaken,
+    InputsRenewed,
+    JobAccepted,
+    JobClaimed,
+    JobHandedIn,
+    JobOpened,
+    JobRestarted,
+    JobReturned,
+    JobWithdrawn,
+    JobWord,
+    TryFailed,
+    WorkCameLate,
+)
+from relay.ledger.job_words import Epoch as _Epoch
+from relay.ledger.saying import WORKING, Saying
+from relay.ledger.state import Role, State
+from relay.model import Stage
 
 
-def _job(state: State, name: str) -> Job:
+def fold_job(state: State, word: JobWord, saying: Saying) -> None:
+    """Add one word about a job to `state`. Raises RefusedError."""
+    saying.check_role("say anything about a job", *WORKING)
+    if isinstance(word, JobOpened):
+        _opened(state, word, saying)
+        return
+    job = job_named(state, word.job)
+    state.jobs[word.job] = _after(state, job, word, saying)
+    if isinstance(word, JobReturned):
+        outcome_rules.shake(state, word.version)
+
+
+def _after(state: State, job: Job, word: JobWord, saying: Saying) -> Job:
+    match word:
+        case JobClaimed():
+            return _claimed(state, job, word, saying)
+        case ClaimExtended():
+            held = check_holder(job, word.epoch, saying)
+            return replace(job, claim=replace(held, until=_person(held, word.until)))
+        case ClaimReleased():
+            check_holder(job, word.epoch, saying)
+            return job.moved(Standing.OPEN, saying.time, reason=word.reason)
+        case ClaimLapsed():
+            return _lapsed(job, word, saying)
+        case ClaimReassigned():
+            return _reassigned(state, job, word, saying)
+        case HandOnOffered():
+            return _offered(state, job, word, saying)
+        case HandOnTaken():
+            return _taken(job, word, saying)
+        case HandOnDeclined():
+            return _declined(job, word, saying)
+        case InputsRenewed():
+            return _renewed(state, job, word)
+        case (
+            JobHandedIn()
+            | WorkCameLate()
+            | TryFailed()
+            | JobRestarted()
+            | JobAccepted()
+            | JobReturned()
+            | JobWithdrawn()
+        ):
+            return outcome_rules.after(state, job, word, saying)
+        case JobOpened():
+            raise RefusedError(f"job {word.job} is open already")
+        case _:
+            assert_never(word)
+
+
+def job_named(state: State, name: str) -> Job:
+    """Return the job called `name`. Raises RefusedError."""
     job = state.jobs.get(name)
     if job is None:
-        raise RefusedError(f"there is no job {name}")
+        raise RefusedError(f"there is no job {name}: `relay jobs` lists them")
     return job
 
 
-def opened(state: State, word: JobOpened, entry: int) -> None:
-    """Put a job on the list."""
-    if word.job in state.jobs:
-        raise RefusedError(f"job {word.job} is open already")
-    if word.reel not in state.film().reel_names():
-        raise RefusedError(f"job {word.job} is about reel {word.reel}, which the production does not have")
-    for version in word.inputs:
-        if version not in state.versions:
-            raise RefusedError(f"job {word.job} takes {version}, which does not exist")
-    state.jobs[word.job] = Job(word.job, word.stage, word.reel, word.inputs, entry)
+def stage_of(state: State, job: Job) -> Stage:
+    """Return the stage of `job` as the production's file has it; a plain one where the route does not."""
+    return state.film().stage(job.stage) or Stage(name=job.stage)
 
 
-def claimed(state: State, word: JobClaimed, site: str, entry: int) -> None:
-    """Give a free job to the site that asked first."""
-    job = _job(state, word.job)
-    if job.outcome is not None:
-        raise RefusedError(f"job {word.job} is handed in already")
-    if job.claim is not None:
-        raise RefusedError(f"job {word.job} is {job.claim.site}'s since entry {job.claim.epoch}")
-    state.jobs[word.job] = replace(job, claim=Claim(site, entry, word.lease))
-
-
-def _check_epoch(job: Job, epoch: int) -> Claim:
+def check_epoch(job: Job, epoch: int) -> Claim:
+    """Return the present claim. Raises RefusedError, naming the present holder, when it is not that of `epoch`."""
     if job.claim is None or job.claim.epoch != epoch:
-        held = "nobody's" if job.claim is None else f"{job.claim.site}'s since entry {job.claim.epoch}"
+        held = f"{job.standing}" if job.claim is None else f"{job.claim.site}'s since entry {job.claim.epoch}"
         raise RefusedError(f"the claim of entry {epoch} on job {job.job} is over: the job is {held}")
     return job.claim
 
 
-def lapsed(state: State, word: ClaimLapsed) -> None:
-    """Free a job whose machine gave no sign of life."""
-    job = _job(state, word.job)
-    _check_epoch(job, word.epoch)
-    state.jobs[word.job] = replace(job, claim=None)
+def check_holder(job: Job, epoch: int, saying: Saying) -> Claim:
+    """Return the present claim. Raises RefusedError unless it is that of `epoch` and the signer's."""
+    claim = check_epoch(job, epoch)
+    if claim.site != saying.by:
+        raise RefusedError(f"job {job.job} is {claim.site}'s since entry {claim.epoch}, not {saying.by}'s")
+    return claim
 
 
-def handed_in(state: State, word: JobHandedIn, site: str, entry: int) -> None:
-    """Record the outcome, if the signer still holds the claim and made the version in this very entry."""
-    job = _job(state, word.job)
-    claim = _check_epoch(job, word.epoch)
-    if claim.site != site:
-        raise RefusedError(f"job {word.job} is {claim.site}'s: {site} cannot hand it in")
-    made = state.versions.get(word.version)
-    if made is None or made.entry != entry:
-        raise RefusedError(f"job {word.job} is handed in with {word.version}, which this entry does not make")
-    if reel_of(word.version) != job.reel:
-        raise RefusedError(f"job {word.job} is about reel {job.reel}: {word.version} is no version of it")
-    state.jobs[word.job] = replace(job, claim=None, outcome=word.version)
+def _check_standing(job: Job, what: str, *standings: Standing) -> None:
+    if job.standing not in standings:
+        held = f"{job.claim.site}'s since entry {job.claim.epoch}" if job.claim else str(job.standing)
+        raise RefusedError(f"job {job.job} cannot be {what}: it is {held}")
+
+
+def _opened(state: State, word: JobOpened, saying: Saying) -> None:
+    if word.job in state.jobs:
+        raise RefusedError(f"job {word.job} is open already")
+    if word.reel not in state.film().reel_names():
+        raise RefusedError(f"job {word.job} is about reel {word.reel}, which the production does not have")
+    _check_versions(state, word.job, word.inputs)
+    _check_asked(state, word, saying)
+    if word.prefers is not None:
+        check_can(state, word.prefers, word.stage)
+    state.jobs[word.job] = Job(
+        job=word.job,
+        stage=word.stage,
+        reel=word.reel,
+        inputs=word.inputs,
+        frames=word.frames,
+        opened=saying.entry,
+        since=saying.time,
+        prefers=word.prefers,
+        reason=word.reason,
+    )
+
+
+def _check_versions(state: State, job: str, versions: Sequence[str]) -> None:
+    for version in versions:
+        if version not in state.versions:
+            raise RefusedError(f"job {job} takes {version}, which does not exist")
+
+
+def _check_asked(state: State, word: JobOpened, saying: Saying) -> None:
+    """A job is the route's own, which anyone may write down, or work that the coordinator or an acceptor asks for."""
+    film = state.film()
+    if not film.route:
+        return
+    stage = film.stage(word.stage)
+    if stage is None:
+        raise RefusedError(f"job {word.job} is at stage {word.stage}, which the route does not have")
+    if word.job == route.job_name(word.stage, word.reel):
+        if word.reel not in route.reels_of(film, stage) or route.inputs_due(state, stage, word.reel) != word.inputs:
+            raise RefusedError(f"job {word.job} is not due: the route does not ask for it with these inputs")
+    elif not may_accept(stage, saying):
+        raise RefusedError(f"{saying.by} may not ask for more work at {word.stage}: the coordinator may")
+
+
+def may_accept(stage: Stage, saying: Saying) -> bool:
+    """Answer whether the signer may accept, return and ask for work of `stage`."""
+    return saying.signer.role is Role.COORDINATOR or saying.by in stage.accepted_by
+
+
+def check_can(state: State, site: str, stage: str) -> None:
+    """Raise RefusedError unless the production's file says that `site` does `stage`."""
+    film = state.film()
+    worker = film.site(site)
+    if worker is None:
+        raise RefusedError(f"the production has no site {site}")
+    if film.route and stage not in worker.stages:
+        raise RefusedError(
+            f"{site} does not do {stage}: the production's file gives it {', '.join(worker.stages) or 'no stage'}"
+        )
+
+
+def _claimed(state: State, job: Job, word: JobClaimed, saying: Saying) -> Job:
+    _check_standing(job, "claimed", Standing.OPEN)
+    check_can(state, saying.by, job.stage)
+    if (word.lease is None) == (word.until is None):
+        raise RefusedError(f"a claim on job {job.job} is for a lease or until a time: one of the two")
+    claim = Claim(saying.by, saying.entry, saying.time, word.lease, word.until)
+    return replace(job, standing=Standing.CLAIMED, since=saying.time, claim=claim)
+
+
+def _person(claim: Claim, until: datetime) -> datetime:
+    if claim.lease is not None:
+        raise RefusedError("a machine's claim is renewed by its signs of life, not by a word")
+    return until
+
+
+def _lapsed(job: Job, word: ClaimLapsed, saying: Saying) -> Job:
+    if check_epoch(job, word.epoch).lease is None:
+        raise RefusedError(f"job {job.job} is a person's: such a claim never lapses; the coordinator may reassign it")
+    return job.moved(Standing.OPEN, saying.time)
+
+
+def _reassigned(state: State, job: Job, word: ClaimReassigned, saying: Saying) -> Job:
+    check_epoch(job, word.epoch)
+    if not may_accept(stage_of(state, job), saying):
+        raise RefusedError(f"{saying.by} may not reassign job {job.job}: the coordinator may")
+    if word.to is not None:
+        check_can(state, word.to, job.stage)
+    return job.moved(Standing.OPEN, saying.time, prefers=word.to, reason=word.reason)
+
+
+def _offered(state: State, job: Job, word: HandOnOffered, saying: Saying) -> Job:
+    check_holder(job, word.epoch, saying)
+    if state.film().route and not stage_of(state, job).may_move:
+        raise RefusedError(f"work at {job.stage} stays where it was begun: the route does not let it move")
+    if word.to == saying.by:
+        raise RefusedError(f"job {job.job} is {saying.by}'s already: offer it to another site")
+    check_can(state, word.to, job.stage)
+    _check_versions(state, job.job, [word.version] if word.version else [])
+    offer = Offer(word.to, saying.entry, word.done, word.left, word.faults, word.frames, word.version, word.until)
+    return replace(job, offer=offer)
+
+
+def _check_offer(job: Job, epoch: _Epoch, *names: str) -> Offer:
+    check_epoch(job, epoch)
+    if job.offer is None:
+        raise RefusedError(f"job {job.job} is not offered to anybody")
+    if not names or names[0] not in {job.offer.to, *names[1:]}:
+        raise RefusedError(f"job {job.job} is offered to {job.offer.to}, not to {names[0]}")
+    return job.offer
+
+
+def _taken(job: Job, word: HandOnTaken, saying: Saying) -> Job:
+    offer = _check_offer(job, word.epoch, saying.by)
+    claim = Claim(saying.by, saying.entry, saying.time, until=word.until or offer.until)
+    moved = job.moved(Standing.CLAIMED, saying.time, hand_ons=(*job.hand_ons, offer))
+    return replace(moved, claim=claim)
+
+
+def _declined(job: Job, word: HandOnDeclined, saying: Saying) -> Job:
+    holder = check_epoch(job, word.epoch).site
+    _check_offer(job, word.epoch, saying.by, holder)
+    return replace(job, offer=None)
+
+
+def _renewed(state: State, job: Job, word: InputsRenewed) -> Job:
+    _check_standing(job, "given new inputs", Standing.OPEN)
+    stage = stage_of(state, job)
+    if word.job != route.job_name(job.stage, job.reel) or route.inputs_due(state, stage, job.reel) != word.inputs:
+        raise RefusedError(f"the route does not give job {job.job} these inputs")
+    shaken = tuple(version for version in job.stands_on_returned if version in word.inputs)
+    return replace(job, inputs=word.inputs, stands_on_returned=shaken)

@@ -4,21 +4,16 @@ Every rule is one function over the state before the word. A rule that finds the
 a writer shows to the person who asked; a reader that meets such an entry in the bucket stops (`relay.ledger.history`).
 """
 
-from dataclasses import dataclass, replace
-from datetime import datetime
-from typing import assert_never
+from dataclasses import replace
 
 from relay.errors import RefusedError
 from relay.ledger import job_rules
 from relay.ledger.entry import Entry
-from relay.ledger.keys import KeyId, PublicKey, key_id
+from relay.ledger.keys import PublicKey, key_id
+from relay.ledger.saying import RULING, WORKING, Saying
 from relay.ledger.state import ROOT, Mending, Receipt, Role, Signer, State, Version
 from relay.ledger.words import (
     FAULTS_IN_ENTRY,
-    ClaimLapsed,
-    JobClaimed,
-    JobHandedIn,
-    JobOpened,
     KeyReplaced,
     ObjectMended,
     ProductionCreated,
@@ -31,29 +26,6 @@ from relay.ledger.words import (
     Word,
 )
 from relay.model import Production, VersionName, number_of, reel_of
-
-
-@dataclass(frozen=True)
-class Saying:
-    """Who says a word, where and when: what the rules ask about an entry."""
-
-    entry: int
-    key: KeyId
-    signer: Signer
-    time: datetime
-
-    def check_role(self, what: str, *roles: Role) -> None:
-        """Raise RefusedError unless the signer has one of `roles`."""
-        if self.signer.role not in roles:
-            wanted = " or ".join(roles)
-            raise RefusedError(
-                f"{self.signer.name} may not {what}: that takes a {wanted} key, "
-                f"and {self.signer.name} signs as {self.signer.role}"
-            )
-
-
-WORKING = (Role.SITE, Role.COORDINATOR)
-RULING = (Role.COORDINATOR, Role.ROOT)
 
 
 def fold(state: State, entry: Entry) -> None:
@@ -99,20 +71,8 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _receipt(state, word, saying)
         case ObjectMended():
             _mended(state, word, saying)
-        case JobOpened():
-            saying.check_role("open a job", *WORKING)
-            job_rules.opened(state, word, saying.entry)
-        case JobClaimed():
-            saying.check_role("claim a job", *WORKING)
-            job_rules.claimed(state, word, saying.signer.name, saying.entry)
-        case ClaimLapsed():
-            saying.check_role("say that a claim lapsed", *WORKING)
-            job_rules.lapsed(state, word)
-        case JobHandedIn():
-            saying.check_role("hand in a job", *WORKING)
-            job_rules.handed_in(state, word, saying.signer.name, saying.entry)
-        case _:
-            assert_never(word)
+        case _:  # a word without a rule does not type-check here
+            job_rules.fold_job(state, word, saying)
 
 
 def _enlist(state: State, name: str, role: Role, public: PublicKey, entry: int) -> None:

@@ -15,6 +15,7 @@ from pydantic import TypeAdapter
 
 from relay.errors import MissingError
 from relay.ledger.entry import NO_ENTRY
+from relay.ledger.job_state import Job
 from relay.ledger.keys import KeyId, PublicKey
 from relay.ledger.words import Fault
 from relay.model import (
@@ -94,28 +95,6 @@ class Mending:
     by: str
     entry: int
     time: datetime
-
-
-@dataclass(frozen=True)
-class Claim:
-    """A site's right to a job; `epoch` is the number of the entry that made it."""
-
-    site: str
-    epoch: int
-    lease: int
-
-
-@dataclass(frozen=True)
-class Job:
-    """Work at one stage."""
-
-    job: str
-    stage: str
-    reel: ReelName
-    inputs: tuple[VersionName, ...]
-    opened: int
-    claim: Claim | None = None
-    outcome: VersionName | None = None
 
 
 @dataclass

@@ -2,11 +2,27 @@
 
 from typing import assert_never
 
-from relay.ledger.words import (
+from relay.ledger.job_words import (
+    ClaimExtended,
     ClaimLapsed,
+    ClaimReassigned,
+    ClaimReleased,
+    HandOnDeclined,
+    HandOnOffered,
+    HandOnTaken,
+    InputsRenewed,
+    JobAccepted,
     JobClaimed,
     JobHandedIn,
     JobOpened,
+    JobRestarted,
+    JobReturned,
+    JobWithdrawn,
+    JobWord,
+    TryFailed,
+    WorkCameLate,
+)
+from relay.ledger.words import (
     KeyReplaced,
     ObjectMended,
     ProductionCreated,
@@ -44,16 +60,54 @@ def telling(word: Word) -> str:  # one arm a word
         case ObjectMended():
             bad = f"whose bytes had the SHA-256 {word.found}" if word.found else "which was gone"
             return f"mended object {word.object}, {bad}, with the copy of {word.version}"
+        case _:
+            return _of_a_job(word)
+
+
+def _of_a_job(word: JobWord) -> str:
+    match word:
         case JobOpened():
-            return f"opened job {word.job}"
+            taking = f", taking {', '.join(word.inputs)}" if word.inputs else ""
+            return f"opened job {word.job}{taking}{_because(word.reason)}"
+        case InputsRenewed():
+            return f"gave job {word.job} new inputs: {', '.join(word.inputs)}"
         case JobClaimed():
-            return f"claimed job {word.job}"
+            meant = f" until {word.until:%Y-%m-%d %H:%M} UTC" if word.until else f", with a lease of {word.lease} s"
+            return f"claimed job {word.job}{meant}"
+        case ClaimExtended():
+            return f"extended the claim on job {word.job} until {word.until:%Y-%m-%d %H:%M} UTC"
+        case ClaimReleased():
+            return f"gave job {word.job} back{_because(word.reason)}"
         case ClaimLapsed():
             return f"says that the claim of entry {word.epoch} on job {word.job} lapsed"
+        case ClaimReassigned():
+            return f"took job {word.job} from its holder, for {word.to or 'whoever comes first'}{_because(word.reason)}"
+        case HandOnOffered():
+            return f"offered job {word.job} to {word.to}; done: {word.done}; left to do: {word.left}"
+        case HandOnTaken():
+            return f"goes on with job {word.job}"
+        case HandOnDeclined():
+            return f"does not hand on job {word.job}{_because(word.reason)}"
         case JobHandedIn():
-            return f"handed in job {word.job} with {word.version}"
+            return f"handed in job {word.job} with {word.version}" + (f" ({word.note})" if word.note else "")
+        case WorkCameLate():
+            return f"sent {word.version} for job {word.job} after its claim was over; it is kept, unaccepted"
+        case TryFailed():
+            return f"could not do job {word.job}: {word.said.strip().rpartition(chr(10))[2][:200]}"
+        case JobRestarted():
+            return f"restarted job {word.job}{_because(word.reason)}"
+        case JobAccepted():
+            return f"accepted {word.version} of job {word.job}" + (f" ({word.note})" if word.note else "")
+        case JobReturned():
+            return f"returned {word.version} of job {word.job}{_because(word.reasons)}"
+        case JobWithdrawn():
+            return f"withdrew job {word.job}{_because(word.reason)}"
         case _:
             assert_never(word)
+
+
+def _because(reason: str) -> str:
+    return f": {reason}" if reason else ""
 
 
 def _receipt(word: ReceiptSigned) -> str:

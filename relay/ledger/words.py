@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, TypeAdapter
 
+from relay.ledger.job_words import JobWord
 from relay.ledger.keys import PublicKeyField
 from relay.model import (
     DigestField,
@@ -14,14 +15,10 @@ from relay.model import (
     Line,
     Note,
     Production,
-    ReelField,
     ScanMap,
     Slug,
     VersionField,
 )
-
-JobId = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_/.-]{0,99}$")]
-"""The name of a job: its stage, its reel and a number, such as `scan/A/R03/1`."""
 
 FAULTS_IN_ENTRY = 200
 """How many bad files a receipt spells out; the rest are counted."""
@@ -126,42 +123,6 @@ class ObjectMended(Frozen):
     """The version whose good copy was used."""
 
 
-class JobOpened(Frozen):
-    """There is work to do on a reel at a stage of the route."""
-
-    word: Literal["job-opened"] = "job-opened"
-    job: JobId
-    stage: Slug
-    reel: ReelField
-    inputs: tuple[VersionField, ...] = ()
-
-
-class JobClaimed(Frozen):
-    """The signer took a job. This entry's number is the claim's epoch, and every later word about it carries it."""
-
-    word: Literal["job-claimed"] = "job-claimed"
-    job: JobId
-    lease: Annotated[int, Field(ge=1)]
-    """Seconds without a sign of life after which anyone may say that the claim lapsed."""
-
-
-class ClaimLapsed(Frozen):
-    """No sign of life came from the holder of a machine's claim for longer than its lease."""
-
-    word: Literal["claim-lapsed"] = "claim-lapsed"
-    job: JobId
-    epoch: Annotated[int, Field(ge=1)]
-
-
-class JobHandedIn(Frozen):
-    """The holder finished: `version` is the outcome. Always beside the VersionMade it names, in one entry."""
-
-    word: Literal["job-handed-in"] = "job-handed-in"
-    job: JobId
-    epoch: Annotated[int, Field(ge=1)]
-    version: VersionField
-
-
 Word = (
     ProductionCreated
     | ProductionRevised
@@ -172,10 +133,7 @@ Word = (
     | VersionMade
     | ReceiptSigned
     | ObjectMended
-    | JobOpened
-    | JobClaimed
-    | ClaimLapsed
-    | JobHandedIn
+    | JobWord
 )
 
 AnyWord = Annotated[Word, Field(discriminator="word")]

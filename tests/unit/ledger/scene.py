@@ -42,7 +42,13 @@ def production(
             "premiere": {"at": "2026-10-24T20:00:00", "zone": "Europe/Oslo", "venue": "The old harbour hall"},
             "coordinator": COORDINATOR,
             "site": [
-                {"name": site, "title": f"Site {site}", "zone": ZONES.get(site, "UTC"), "mends": site == MENDER}
+                {
+                    "name": site,
+                    "title": f"Site {site}",
+                    "zone": ZONES.get(site, "UTC"),
+                    "mends": site == MENDER,
+                    "stages": ["scan", "grade"],
+                }
                 for site in sites
             ],
             "element": [

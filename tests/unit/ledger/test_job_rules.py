@@ -1,7 +1,7 @@
 import pytest
 
 from relay.errors import BrokenError
-from relay.ledger.words import ClaimLapsed, JobClaimed, JobHandedIn, JobOpened
+from relay.ledger.job_words import ClaimLapsed, JobClaimed, JobHandedIn, JobOpened
 from tests.unit.ledger.scene import Told, pen, version
 
 JOB = "scan/A/R01/1"

@@ -3,13 +3,10 @@
 import pytest
 
 from relay.errors import BrokenError
+from relay.ledger.job_words import ClaimLapsed, JobClaimed, JobHandedIn, JobOpened
 from relay.ledger.keys import Pen
 from relay.ledger.words import (
     WORDS,
-    ClaimLapsed,
-    JobClaimed,
-    JobHandedIn,
-    JobOpened,
     KeyReplaced,
     ObjectMended,
     ProductionRevised,

@@ -206,7 +206,7 @@ def test_a_revision_keeps_name_coordinator_joined_sites_and_worked_reels(told: T
 
 
 def test_a_reel_with_a_job_is_not_taken_out(told: Told) -> None:
-    from relay.ledger.words import JobOpened
+    from relay.ledger.job_words import JobOpened
 
     told.say(OWN, JobOpened(job="scan/A/R01/1", stage="scan", reel="A/R01"))
     refused(told, "A/R01 cannot be taken out", OWN, ProductionRevised(production=production(elements="BC"), reason="x"))

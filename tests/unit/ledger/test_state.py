@@ -7,17 +7,9 @@ from relay.errors import BrokenError, MissingError, RefusedError
 from relay.ledger import rules
 from relay.ledger.entry import read_entry
 from relay.ledger.history import History
+from relay.ledger.job_words import ClaimLapsed, JobClaimed, JobHandedIn, JobOpened
 from relay.ledger.state import State
-from relay.ledger.words import (
-    ClaimLapsed,
-    JobClaimed,
-    JobHandedIn,
-    JobOpened,
-    KeyReplaced,
-    ObjectMended,
-    SiteRemoved,
-    Word,
-)
+from relay.ledger.words import KeyReplaced, ObjectMended, SiteRemoved, Word
 from tests.unit.ledger.scene import COORDINATOR, SITES, Told, longer, pen, some_digest, version
 
 

@@ -1,0 +1,102 @@
+"""What the ledger means for jobs: frozen records that the rules replace. Values only; reads nothing."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from enum import StrEnum
+
+from relay.model import FrameRange, ReelName, VersionName
+
+
+class Standing(StrEnum):
+    """Where a job is in its life; docs/STATES.md draws the arrows between them."""
+
+    OPEN = "open"
+    CLAIMED = "claimed"
+    HANDED_IN = "handed in"
+    ACCEPTED = "accepted"
+    STOPPED = "stopped"
+    WITHDRAWN = "withdrawn"
+
+
+@dataclass(frozen=True)
+class Claim:
+    """A site's right to a job; `epoch` is the number of the entry that made it."""
+
+    site: str
+    epoch: int
+    since: datetime
+    lease: int | None = None
+    """Seconds; a machine's."""
+    until: datetime | None = None
+    """A person's."""
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A hand-on that waits for the asked site's word."""
+
+    to: str
+    entry: int
+    done: str
+    left: str
+    faults: str
+    frames: tuple[FrameRange, ...]
+    version: VersionName | None
+    until: datetime | None
+
+
+@dataclass(frozen=True)
+class Return:
+    """One time that the work came back."""
+
+    version: VersionName
+    by: str
+    entry: int
+    reasons: str
+
+
+@dataclass(frozen=True)
+class Job:
+    """Work at one stage."""
+
+    job: str
+    stage: str
+    reel: ReelName
+    inputs: tuple[VersionName, ...]
+    frames: tuple[FrameRange, ...]
+    opened: int
+    """The entry that opened it."""
+    since: datetime
+    """When it came to its present standing."""
+    standing: Standing = Standing.OPEN
+    prefers: str | None = None
+    reason: str = ""
+    claim: Claim | None = None
+    offer: Offer | None = None
+    hand_ons: tuple[Offer, ...] = ()
+    """Those that were taken, oldest first."""
+    outcome: VersionName | None = None
+    holder: str | None = None
+    """Who handed the outcome in."""
+    note: str = ""
+    returns: tuple[Return, ...] = ()
+    failures: int = 0
+    """Tries that failed since it opened or was restarted."""
+    said: str = ""
+    """The last lines of the last failed try."""
+    past: tuple[Claim, ...] = ()
+    """Every claim that was, oldest first."""
+    late: tuple[VersionName, ...] = ()
+    """What former holders sent after their claim was over."""
+    stands_on_returned: tuple[VersionName, ...] = ()
+    """Inputs that were returned after this job had taken them."""
+
+    def moved(self, standing: Standing, time: datetime, **changes: object) -> "Job":
+        """Return the job in another standing; the claim and an offer end with the old one."""
+        past = (*self.past, self.claim) if self.claim else self.past
+        return replace(self, standing=standing, since=time, claim=None, offer=None, past=past, **changes)  # type: ignore[arg-type]
+
+    @property
+    def is_over(self) -> bool:
+        """Whether nobody is asked to do anything any more."""
+        return self.standing in {Standing.ACCEPTED, Standing.WITHDRAWN}

@@ -1,0 +1,115 @@
+"""The life of a job from its outcome on: handed in, accepted, returned, stopped, withdrawn. Pure."""
+
+from dataclasses import replace
+from typing import assert_never
+
+from relay.errors import RefusedError
+from relay.ledger import job_rules, route
+from relay.ledger.job_state import Job, Return, Standing
+from relay.ledger.job_words import (
+    JobAccepted,
+    JobHandedIn,
+    JobRestarted,
+    JobReturned,
+    JobWithdrawn,
+    TryFailed,
+    WorkCameLate,
+)
+from relay.ledger.saying import Saying
+from relay.ledger.state import State
+from relay.model import VersionName, reel_of
+
+OutcomeWord = JobHandedIn | WorkCameLate | TryFailed | JobRestarted | JobAccepted | JobReturned | JobWithdrawn
+
+
+def after(state: State, job: Job, word: OutcomeWord, saying: Saying) -> Job:
+    """Return the job as it is after `word`. Raises RefusedError."""
+    match word:
+        case JobHandedIn():
+            job_rules.check_holder(job, word.epoch, saying)
+            _check_made(state, job, word.version, saying)
+            return job.moved(Standing.HANDED_IN, saying.time, outcome=word.version, holder=saying.by, note=word.note)
+        case WorkCameLate():
+            return _late(state, job, word, saying)
+        case TryFailed():
+            return _failed(state, job, word, saying)
+        case JobRestarted():
+            _check_rules(state, job, "restart", saying)
+            _check_standing(job, "restarted", Standing.STOPPED)
+            return job.moved(Standing.OPEN, saying.time, failures=0, reason=word.reason)
+        case JobAccepted():
+            return _accepted(state, job, word, saying)
+        case JobReturned():
+            return _returned(state, job, word, saying)
+        case JobWithdrawn():
+            _check_rules(state, job, "withdraw", saying)
+            if job.is_over:
+                raise RefusedError(f"job {job.job} is {job.standing} already")
+            return job.moved(Standing.WITHDRAWN, saying.time, reason=word.reason)
+        case _:
+            assert_never(word)
+
+
+def shake(state: State, version: VersionName) -> None:
+    """Mark every job that stands on `version`, which was returned."""
+    for job in route.standing_on(state, version):
+        if job.standing is not Standing.WITHDRAWN and version not in job.stands_on_returned:
+            state.jobs[job.job] = replace(job, stands_on_returned=(*job.stands_on_returned, version))
+
+
+def _check_rules(state: State, job: Job, what: str, saying: Saying) -> None:
+    if not job_rules.may_accept(job_rules.stage_of(state, job), saying):
+        raise RefusedError(f"{saying.by} may not {what} job {job.job}: the coordinator may")
+
+
+def _check_standing(job: Job, what: str, *standings: Standing) -> None:
+    if job.standing not in standings:
+        raise RefusedError(f"job {job.job} cannot be {what}: it is {job.standing}")
+
+
+def _check_made(state: State, job: Job, version: VersionName, saying: Saying) -> None:
+    made = state.versions.get(version)
+    if made is None or made.entry != saying.entry:
+        raise RefusedError(f"job {job.job} is handed in with {version}, which this entry does not make")
+    if reel_of(version) != job.reel:
+        raise RefusedError(f"job {job.job} is about reel {job.reel}: {version} is no version of it")
+
+
+def _late(state: State, job: Job, word: WorkCameLate, saying: Saying) -> Job:
+    _check_made(state, job, word.version, saying)
+    if not any((claim.epoch, claim.site) == (word.epoch, saying.by) for claim in job.past):
+        raise RefusedError(f"{saying.by} never held job {job.job} by a claim of entry {word.epoch} that is over")
+    return replace(job, late=(*job.late, word.version))
+
+
+def _failed(state: State, job: Job, word: TryFailed, saying: Saying) -> Job:
+    job_rules.check_holder(job, word.epoch, saying)
+    failures = job.failures + 1
+    stops = failures >= job_rules.stage_of(state, job).tries
+    return job.moved(Standing.STOPPED if stops else Standing.OPEN, saying.time, failures=failures, said=word.said)
+
+
+def _check_outcome(state: State, job: Job, version: VersionName, what: str, saying: Saying) -> None:
+    _check_rules(state, job, what, saying)
+    if job.outcome != version:
+        raise RefusedError(f"the outcome of job {job.job} is {job.outcome or 'not there yet'}, not {version}")
+
+
+def _accepted(state: State, job: Job, word: JobAccepted, saying: Saying) -> Job:
+    _check_outcome(state, job, word.version, "accept", saying)
+    _check_standing(job, "accepted", Standing.HANDED_IN)
+    if not route.has_arrived(state, word.version):
+        raise RefusedError(
+            f"{word.version} was not received whole by anybody yet: it is accepted only after that. "
+            "A worker sees to it within a minute; `relay reel show` tells"
+        )
+    return job.moved(Standing.ACCEPTED, saying.time, note=word.note)
+
+
+def _returned(state: State, job: Job, word: JobReturned, saying: Saying) -> Job:
+    _check_outcome(state, job, word.version, "return", saying)
+    _check_standing(job, "returned", Standing.HANDED_IN, Standing.ACCEPTED)
+    back = Return(word.version, saying.by, saying.entry, word.reasons)
+    return job.moved(
+        Standing.OPEN, saying.time, outcome=None, prefers=job.holder, returns=(*job.returns, back), reason=word.reasons
+    )
