@@ -18,14 +18,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Self
+from typing import Literal, Self
 
 from relay.clock import SYSTEM_CLOCK, Clock
 from relay.errors import BrokenError, MissingError, RefusedError
 from relay.model import Digest, digest_of
 from relay.store.folder import grow, in_our_words, opened, sync
 from relay.store.incoming import INCOMING, is_taken, locked, own_part, published, sweep, written
-from relay.store.keys import ENTRY_PREFIX, check_key, is_key
+from relay.store.keys import ENTRY_PREFIX, PROBE_PREFIX, check_key, is_key
 from relay.store.port import OBJECT_LIMIT, Listed
 
 _READ = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC  # a planted pipe must not hold us up
@@ -102,6 +102,12 @@ class DirectoryStore:
         with in_our_words(self.name, f"remove {key}"), self._ready(parts) as (incoming, folder), locked(incoming):
             if is_taken(folder, leaf):
                 os.unlink(leaf, dir_fd=folder)
+        if key.startswith(PROBE_PREFIX):
+            self._remove_empty(parts)
+
+    def versioning(self) -> Literal["off"]:
+        """Return that what is removed here is gone."""
+        return "off"
 
     def now(self) -> datetime:
         """Return the time of the disk or the share, which two machines that share a folder agree on."""
@@ -115,6 +121,14 @@ class DirectoryStore:
         except RefusedError:
             return self._clock.now()  # a folder that may only be read: nothing in it can depend on the difference
         return datetime.fromtimestamp(seconds, UTC)
+
+    def _remove_empty(self, parts: Sequence[str]) -> None:
+        """Remove the folders that a probe has left empty."""
+        with suppress(OSError):
+            for count in range(len(parts), 0, -1):
+                with opened(self.root, parts[: count - 1]) as parent:
+                    os.rmdir(parts[count - 1], dir_fd=parent)
+        self._known.clear()
 
     def _parts(self, key: str) -> tuple[str, ...]:
         check_key(key)
