@@ -1,0 +1,106 @@
+"""What a site owes, read from the ledger alone: what it must receive, mend, do. Pure: a function of the state.
+
+A message only says "go and look"; this is where one looks.
+"""
+
+from collections.abc import Iterator
+
+from relay.ledger import route
+from relay.ledger.job_state import Job, Standing
+from relay.ledger.state import Receipt, State, Version
+from relay.model import VersionName
+
+
+def receiver_of(state: State, job: Job) -> str:
+    """Return the site that receives and verifies the outcome of `job`.
+
+    One that does a following stage, if it can be another than the maker; spread by reel, and the same for every
+    reader. The coordinator, where nothing follows.
+    """
+    film = state.film()
+    able = [site.name for stage in route.followers(film, job.stage) for site in film.sites if stage.name in site.stages]
+    joined = [name for name in dict.fromkeys(able) if state.has_joined(name)]
+    others = [name for name in joined if name != job.holder] or joined or [film.coordinator]
+    return others[film.reel_names().index(job.reel) % len(others)]
+
+
+def first_asked(state: State, job: Job) -> str | None:
+    """Return the site that an open job is prepared for: the one it prefers, or one that does its stage."""
+    film = state.film()
+    able = [site.name for site in film.sites if job.stage in site.stages and state.has_joined(site.name)]
+    if job.prefers in able:
+        return job.prefers
+    return able[film.reel_names().index(job.reel) % len(able)] if able else None
+
+
+def newest_receipt(version: Version, site: str) -> Receipt | None:
+    """Return the newest receipt that `site` signed for `version`."""
+    return next((receipt for receipt in reversed(version.receipts) if receipt.site == site), None)
+
+
+def meant_for(state: State, site: str) -> list[VersionName]:
+    """Return the versions that `site` should have, whole and verified: for work it holds, or is about to be asked for."""
+    return list(dict.fromkeys(version for job in state.jobs.values() for version in _meant(state, job, site)))
+
+
+def _meant(state: State, job: Job, site: str) -> Iterator[VersionName]:
+    if (job.claim and job.claim.site == site) or (job.standing is Standing.OPEN and first_asked(state, job) == site):
+        yield from job.inputs
+    if job.offer and job.offer.to == site:
+        yield from job.inputs
+        if job.offer.version:
+            yield job.offer.version
+    if job.claim and job.claim.site == site and job.hand_ons and job.hand_ons[-1].version:
+        yield job.hand_ons[-1].version
+    if job.standing is Standing.HANDED_IN and job.outcome and receiver_of(state, job) == site:
+        yield job.outcome
+
+
+def to_receive(state: State, site: str) -> list[VersionName]:
+    """Return the versions that `site` should fetch and sign a receipt for now.
+
+    What it refused is fetched again once something of it was mended.
+    """
+    return [name for name in meant_for(state, site) if _is_wanted(state, state.versions[name], site)]
+
+
+def _is_wanted(state: State, version: Version, site: str) -> bool:
+    receipt = newest_receipt(version, site)
+    if receipt is None:
+        return version.by != site or not route.has_arrived(state, version.name)
+    return not receipt.whole and mended_since(state, version.name, receipt.entry)
+
+
+def mended_since(state: State, version: VersionName, entry: int) -> bool:
+    """Answer whether something was mended with the copy of `version` after `entry`."""
+    return any(mending.version == version and mending.entry > entry for mending in state.mendings)
+
+
+def to_mend(state: State, site: str) -> list[VersionName]:
+    """Return the versions that somebody found bad in the bucket and that nobody has mended since, if `site` may mend."""
+    worker = state.film().site(site)
+    if worker is None or not (worker.mends or site == state.film().coordinator):
+        return []
+    return [version.name for version in state.versions.values() if _is_bad(state, version)]
+
+
+def _is_bad(state: State, version: Version) -> bool:
+    newest = {receipt.site: receipt for receipt in version.receipts}
+    refused = [
+        receipt for receipt in newest.values() if not receipt.whole and any(f.where == "bucket" for f in receipt.faults)
+    ]
+    return any(not mended_since(state, version.name, receipt.entry) for receipt in refused)
+
+
+def automatic(state: State, site: str) -> list[Job]:
+    """Return the open jobs that a worker at `site` can do by itself, those that prefer another site last."""
+    film = state.film()
+    worker = film.site(site)
+    able = {stage.name for stage in film.route if stage.is_automatic and worker and stage.name in worker.stages}
+    jobs = [job for job in state.jobs.values() if job.standing is Standing.OPEN and job.stage in able]
+    return sorted(jobs, key=lambda job: (job.prefers not in {None, site}, job.opened))
+
+
+def machine_claims(state: State) -> list[Job]:
+    """Return the jobs that machines hold: each must show a sign of life within its lease."""
+    return [job for job in state.jobs.values() if job.claim is not None and job.claim.lease is not None]

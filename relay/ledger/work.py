@@ -1,0 +1,228 @@
+"""What people say about jobs: claim, extend, release, hand on, accept, return, withdraw. One entry each.
+
+Every function says what it wants as a function of what is true, so that saying it again after a lost answer says nothing
+twice; where the state has moved on meanwhile, the sentence names who was first.
+"""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+from relay.errors import LostRaceError, MissingError, RefusedError
+from relay.ledger import route
+from relay.ledger.entry import Entry
+from relay.ledger.job_state import Claim, Job, Standing
+from relay.ledger.job_words import (
+    ClaimExtended,
+    ClaimReassigned,
+    ClaimReleased,
+    HandOnDeclined,
+    HandOnOffered,
+    HandOnTaken,
+    JobAccepted,
+    JobClaimed,
+    JobOpened,
+    JobRestarted,
+    JobReturned,
+    JobWithdrawn,
+)
+from relay.ledger.keys import Pen
+from relay.ledger.ledger import Ledger
+from relay.ledger.state import State
+from relay.ledger.words import Word
+from relay.model import FrameRange, ReelName, Stage, VersionName
+
+Say = Callable[[State, Job, datetime], Word | None]
+
+
+def job_named(state: State, text: str) -> Job:
+    """Return the job that `text` names: its whole name, or the one job of a reel at a stage. Raises MissingError."""
+    job = state.jobs.get(text) or state.jobs.get(f"{text}/1")
+    if job is None:
+        raise MissingError(f"there is no job {text}: `relay jobs` lists them, such as scan/A/R03/1")
+    return job
+
+
+def stage_of(state: State, job: Job) -> Stage:
+    """Return the stage of `job`."""
+    return state.film().stage(job.stage) or Stage(name=job.stage)
+
+
+def _say(ledger: Ledger, pen: Pen, name: str, say: Say) -> Entry | None:
+    def decide(state: State, now: datetime) -> list[Word] | None:
+        word = say(state, job_named(state, name), now)
+        return None if word is None else [word]
+
+    return ledger.append(pen, decide)
+
+
+def claim(ledger: Ledger, pen: Pen, name: str, until: datetime | None = None) -> Entry | None:
+    """Take a free job for this site, until a time or for as long as its stage usually takes.
+
+    None: this site has it already. Raises LostRaceError, naming the holder, where another site was first.
+    """
+
+    def say(state: State, job: Job, now: datetime) -> Word | None:
+        if job.claim is not None:
+            if job.claim.site == pen.name:
+                return None
+            raise LostRaceError(f"job {job.job} is {job.claim.site}'s since entry {job.claim.epoch}: they were first")
+        meant = until or now + timedelta(days=stage_of(state, job).claim_days)
+        if meant <= now:
+            raise RefusedError(f"a claim until {meant:%Y-%m-%d %H:%M} UTC is over already: name a later time")
+        return JobClaimed(job=job.job, until=meant)
+
+    return _say(ledger, pen, name, say)
+
+
+def own_claim(job: Job, site: str) -> Claim:
+    """Return the claim that `site` has on `job`. Raises RefusedError."""
+    if job.claim is None or job.claim.site != site:
+        held = f"{job.claim.site}'s since entry {job.claim.epoch}" if job.claim else job.standing.value
+        raise RefusedError(f"job {job.job} is not {site}'s: it is {held}")
+    return job.claim
+
+
+def extend(ledger: Ledger, pen: Pen, name: str, until: datetime) -> Entry | None:
+    """Mean the claim until another time."""
+
+    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        held = own_claim(job, pen.name)
+        return None if held.until == until else ClaimExtended(job=job.job, epoch=held.epoch, until=until)
+
+    return _say(ledger, pen, name, say)
+
+
+def release(ledger: Ledger, pen: Pen, name: str, reason: str) -> Entry | None:
+    """Give the job back undone."""
+
+    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        return ClaimReleased(job=job.job, epoch=own_claim(job, pen.name).epoch, reason=reason)
+
+    return _say(ledger, pen, name, say)
+
+
+def offer(ledger: Ledger, pen: Pen, name: str, draft: HandOnOffered) -> Entry | None:
+    """Ask another site to go on; `draft` carries the note, whatever job and epoch stand in it."""
+
+    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        return draft.model_copy(update={"job": job.job, "epoch": own_claim(job, pen.name).epoch})
+
+    return _say(ledger, pen, name, say)
+
+
+def _offered_epoch(job: Job) -> int:
+    if job.offer is None or job.claim is None:
+        raise RefusedError(f"job {job.job} is not offered to anybody: it is {job.standing}")
+    return job.claim.epoch
+
+
+def take(ledger: Ledger, pen: Pen, name: str, until: datetime | None = None) -> Entry | None:
+    """Go on with a job that was offered to this site."""
+
+    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        if job.claim and job.claim.site == pen.name and job.offer is None:
+            return None
+        return HandOnTaken(job=job.job, epoch=_offered_epoch(job), until=until)
+
+    return _say(ledger, pen, name, say)
+
+
+def decline(ledger: Ledger, pen: Pen, name: str, reason: str) -> Entry | None:
+    """Do not go on; or, as the holder, take the offer back."""
+
+    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        if job.offer is None:
+            return None
+        return HandOnDeclined(job=job.job, epoch=_offered_epoch(job), reason=reason)
+
+    return _say(ledger, pen, name, say)
+
+
+def _outcome(job: Job) -> VersionName:
+    if job.outcome is None:
+        raise RefusedError(f"job {job.job} has no outcome yet: it is {job.standing}")
+    return job.outcome
+
+
+def accept(ledger: Ledger, pen: Pen, name: str, note: str = "") -> Entry | None:
+    """Say that the outcome is good. None: that was said before."""
+
+    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        if job.standing is Standing.ACCEPTED:
+            return None
+        return JobAccepted(job=job.job, version=_outcome(job), note=note)
+
+    return _say(ledger, pen, name, say)
+
+
+def give_back(ledger: Ledger, pen: Pen, name: str, reasons: str) -> Entry | None:
+    """Return the outcome with reasons: the job is open again, its last holder asked first."""
+
+    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        return JobReturned(job=job.job, version=_outcome(job), reasons=reasons)
+
+    return _say(ledger, pen, name, say)
+
+
+def withdraw(ledger: Ledger, pen: Pen, name: str, reason: str) -> Entry | None:
+    """Say that the work is not wanted any more."""
+
+    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        return None if job.standing is Standing.WITHDRAWN else JobWithdrawn(job=job.job, reason=reason)
+
+    return _say(ledger, pen, name, say)
+
+
+def reassign(ledger: Ledger, pen: Pen, name: str, to: str | None, reason: str) -> Entry | None:
+    """Take the job from its holder, for `to` or for whoever comes first."""
+
+    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        if job.claim is None:
+            raise RefusedError(f"job {job.job} is nobody's: it is {job.standing}")
+        return ClaimReassigned(job=job.job, epoch=job.claim.epoch, to=to, reason=reason)
+
+    return _say(ledger, pen, name, say)
+
+
+def restart(ledger: Ledger, pen: Pen, name: str, reason: str) -> Entry | None:
+    """Let a stopped job be tried again."""
+
+    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        return JobRestarted(job=job.job, reason=reason) if job.standing is Standing.STOPPED else None
+
+    return _say(ledger, pen, name, say)
+
+
+def ask(
+    ledger: Ledger,
+    pen: Pen,
+    stage: str,
+    reel: ReelName,
+    inputs: tuple[VersionName, ...],
+    frames: tuple[FrameRange, ...],
+    prefers: str | None,
+    reason: str,
+) -> Entry:
+    """Ask for work beside the route's own: a second pass on some frames, say."""
+
+    def decide(state: State, _now: datetime) -> list[Word] | None:
+        number = 2
+        while route.job_name(stage, reel, number) in state.jobs:
+            number += 1
+        word = JobOpened(
+            job=route.job_name(stage, reel, number),
+            stage=stage,
+            reel=reel,
+            inputs=inputs,
+            frames=frames,
+            prefers=prefers,
+            reason=reason,
+        )
+        return [word]
+
+    return ledger.insist(pen, decide)
+
+
+def open_due(ledger: Ledger, pen: Pen) -> Entry | None:
+    """Write down what the route asks for and nobody has said yet."""
+    return ledger.append(pen, lambda state, _now: route.due(state))
