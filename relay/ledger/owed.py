@@ -39,7 +39,7 @@ def newest_receipt(version: Version, site: str) -> Receipt | None:
 
 
 def meant_for(state: State, site: str) -> list[VersionName]:
-    """Return the versions that `site` should have, whole and verified: for work it holds, or is about to be asked for."""
+    """Return the versions that `site` should have, whole and verified: for work it holds or is first asked for."""
     return list(dict.fromkeys(version for job in state.jobs.values() for version in _meant(state, job, site)))
 
 
@@ -77,7 +77,7 @@ def mended_since(state: State, version: VersionName, entry: int) -> bool:
 
 
 def to_mend(state: State, site: str) -> list[VersionName]:
-    """Return the versions that somebody found bad in the bucket and that nobody has mended since, if `site` may mend."""
+    """Return the versions that somebody found bad in the bucket and nobody mended since, if `site` may mend."""
     worker = state.film().site(site)
     if worker is None or not (worker.mends or site == state.film().coordinator):
         return []

@@ -1,7 +1,7 @@
 """What people say about jobs: claim, extend, release, hand on, accept, return, withdraw. One entry each.
 
-Every function says what it wants as a function of what is true, so that saying it again after a lost answer says nothing
-twice; where the state has moved on meanwhile, the sentence names who was first.
+Every function says what it wants as a function of what is true, so that saying it again after a lost answer says
+nothing twice; where the state has moved on meanwhile, the sentence names who was first.
 """
 
 from collections.abc import Callable
