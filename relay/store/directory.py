@@ -99,11 +99,12 @@ class DirectoryStore:
         *parts, leaf = self._parts(key)
         if key.startswith(ENTRY_PREFIX):
             raise RefusedError(f"{self.name}: {key} is an entry of the ledger, and those are never removed.")
-        with in_our_words(self.name, f"remove {key}"), self._ready(parts) as (incoming, folder), locked(incoming):
-            if is_taken(folder, leaf):
-                os.unlink(leaf, dir_fd=folder)
-        if key.startswith(PROBE_PREFIX):
-            self._remove_empty(parts)
+        with in_our_words(self.name, f"remove {key}"), self._ready(()) as (incoming, _), locked(incoming):
+            with suppress(FileNotFoundError), opened(self.root, parts) as folder:
+                if is_taken(folder, leaf):
+                    os.unlink(leaf, dir_fd=folder)
+            if key.startswith(PROBE_PREFIX):
+                self._remove_empty(parts)
 
     def versioning(self) -> Literal["off"]:
         """Return that what is removed here is gone."""
@@ -126,9 +127,9 @@ class DirectoryStore:
         """Remove the folders that a probe has left empty."""
         with suppress(OSError):
             for count in range(len(parts), 0, -1):
+                self._known.discard(tuple(parts[:count]))
                 with opened(self.root, parts[: count - 1]) as parent:
                     os.rmdir(parts[count - 1], dir_fd=parent)
-        self._known.clear()
 
     def _parts(self, key: str) -> tuple[str, ...]:
         check_key(key)

@@ -22,9 +22,9 @@ from relay.store.port import Store
 WRITERS = 16
 KEYS = 50
 AT_A_TIME = 10  # keys
-_LARGE = 4 * 1024 * 1024  # bytes, so that writing takes a while
-_LARGE_ONES = 8
-_READERS = 3
+_LARGE = 2 * 1024 * 1024  # bytes, so that writing takes a while
+_LARGE_ONES = 6
+_READERS = 2
 
 Promise = Literal["once", "whole", "at once"]
 Versioning = Literal["on", "off", "unknown"]
@@ -102,7 +102,7 @@ def probe(
     started = clock.ticks()
     place = _Place(store, second, f"{PROBE_PREFIX}{secrets.token_hex(8)}", watch)
     try:
-        findings = (place.once(writers, keys, at_a_time), place.whole(), place.at_once(keys))
+        findings = (place.once(writers, keys, at_a_time), place.whole(), place.at_once(keys, at_a_time))
         refuses = _refuses_altered(store, f"{place.prefix}/altered")
         skew = round((store.now() - clock.now()).total_seconds())
         versioning = store.versioning() if isinstance(store, TellsVersioning) else "unknown"
@@ -208,15 +208,13 @@ class _Place:
                 break
         return faults
 
-    def at_once(self, keys: int) -> Finding:
+    def at_once(self, keys: int, at_a_time: int) -> Finding:
+        names = [f"{self.prefix}/at-once/{number:04d}" for number in range(keys)]
         faults = []
-        before = ""
-        for number in range(keys):
-            key = f"{self.prefix}/at-once/{number:04d}"
-            fault = self._delay_of(key, before)
-            faults += [fault] if fault else []
-            before = key
-            self._watch("at once", number + 1, keys)
+        with ThreadPoolExecutor(at_a_time) as pool:
+            for done, fault in enumerate(pool.map(self._delay_of, names, ["", *names[:-1]])):
+                self._watch("at once", done + 1, keys)
+                faults += [fault] if fault else []
         return _finding("at once", faults, keys, f"a second client looked for {keys} keys right after each was created")
 
     def _delay_of(self, key: str, before: str) -> str | None:
