@@ -39,7 +39,7 @@ def test_a_job_is_opened_once_for_a_reel_and_inputs_that_exist(told: Told) -> No
 def test_a_job_is_one_site_s_at_a_time(told: Told) -> None:
     epoch = claim(told, "lisbon")
     for site in ("lisbon", "kolkata"):
-        with refused(f"is lisbon's since entry {epoch}"):
+        with refused(f"it is lisbon's since entry {epoch}"):
             claim(told, site)
     with refused("no job grade"):
         told.say(pen("lisbon"), JobClaimed(job="grade/A/R01/1", lease=600))
@@ -47,21 +47,21 @@ def test_a_job_is_one_site_s_at_a_time(told: Told) -> None:
 
 def test_the_holder_hands_in_and_nobody_else(told: Told) -> None:
     epoch = claim(told, "lisbon")
-    with refused("kolkata cannot hand it in"):
+    with refused(f"is lisbon's since entry {epoch}, not kolkata's"):
         hand_in(told, "kolkata", epoch)
     hand_in(told, "lisbon", epoch)
     job = told.state.jobs[JOB]
     assert (job.outcome, job.claim) == ("A/R01/v1", None)
-    with refused("handed in already"):
+    with refused("it is handed in"):
         claim(told, "kolkata")
-    with refused("is over: the job is nobody's"):
+    with refused("is over: the job is"):
         hand_in(told, "lisbon", epoch, 2)
 
 
 def test_work_of_a_former_holder_never_counts_not_even_at_the_same_site(told: Told) -> None:
     first = claim(told, "lisbon")
     told.say(pen("kolkata"), ClaimLapsed(job=JOB, epoch=first))
-    with refused("is over: the job is nobody's"):
+    with refused("is over: the job is"):
         hand_in(told, "lisbon", first)
     second = claim(told, "lisbon")
     with refused(f"the claim of entry {first} on job {JOB} is over"):
