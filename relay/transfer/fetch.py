@@ -82,10 +82,11 @@ def fetch(
             stamps, ended = place.stamps(), clock.now()
             place.publish()
             _remember(manifest, target, stamps, notebook, ended)
-    return _fetched(fetching, target)
+    return fetched_by(fetching, target)
 
 
-def _fetched(fetching: Fetching, target: Path) -> Fetched:
+def fetched_by(fetching: Fetching, target: Path) -> Fetched:
+    """Return what came of `fetching`."""
     return Fetched(
         target,
         tuple(sorted(fetching.faults, key=lambda fault: fault.path)),

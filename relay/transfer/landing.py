@@ -16,11 +16,12 @@ from pathlib import Path
 from relay.errors import BrokenError, RelayError, TransientError
 from relay.media.names import is_litter
 from relay.store.folder import in_our_words
+from relay.transfer.direct import set_aside, write_straight
 from relay.transfer.durable import Syncing, sync_folder
 from relay.transfer.notebook import Stamp, stamp_of
 from relay.transfer.reflink import cloned
 from relay.transfer.target import check_free, held, hidden_beside, in_the_way, is_taken, resolved
-from relay.transfer.tree import READ, folders_above, pread_into, pwrite_all, tree
+from relay.transfer.tree import READ, folders_above, pread_into, tree
 
 _WRITE = os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC
 
@@ -49,7 +50,7 @@ class Landing:
     def __init__(self, target: Path, folder: Path, sizes: Mapping[str, int]) -> None:
         self.target = target
         self.folder = folder
-        self._sizes = sizes
+        self._sizes = dict(sizes)
         self._folders = {folder for path in sizes for folder in folders_above(path)}
         self._device = folder.stat().st_dev
         self._syncing = Syncing(folder)
@@ -110,16 +111,22 @@ class Landing:
             return {path: stamp_of((self.folder / path).lstat()) for path in self._sizes}
 
     def lengthen(self, path: str) -> None:
-        """Cut or lengthen `path` to its size, so that its pieces can be written in any order; the rest is a hole."""
+        """Cut or lengthen `path` to its size, so that its pieces can be written in any order, with holes between."""
         with self._opened(path, _WRITE) as descriptor, self._doing(f"lengthen {path}"):
-            os.ftruncate(descriptor, self._sizes[path])
+            set_aside(descriptor, self._sizes[path])
 
     def write(self, path: str, offset: int, body: memoryview) -> None:
         """Write `body` into `path` at `offset` bytes."""
         with self._writable(path, offset, len(body)) as descriptor:
             with self._doing(f"write {path}"):
-                pwrite_all(descriptor, body, offset)
+                write_straight(descriptor, body, offset)
             self._syncing.start(descriptor, offset, len(body))
+
+    def add(self, path: str, body: bytes) -> None:
+        """Write one more file, which nobody knew of when the landing began."""
+        self._sizes[path] = len(body)
+        self._folders.update(folders_above(path))
+        self.write(path, 0, memoryview(body))
 
     def read(self, path: str, offset: int, buffer: memoryview) -> int:
         """Fill `buffer` from `path` at `offset` bytes, and return how much of it is filled."""
