@@ -90,7 +90,8 @@ class OwnServer(S3Server):
         self.processes: list[Process] = []
         try:
             self.prepare()
-            self.restart()
+            self.start()
+            self.wait_until_serving()
         except BaseException:
             self.stop()
             raise
