@@ -1,0 +1,119 @@
+"""The only reader of the environment and of a site's file.
+
+A site's home is a folder with `site.toml`, the site's key, its copy of the ledger and its notebook. The credentials of
+an S3 store never stand in it: they are read where boto3 looks for them (AWS_ACCESS_KEY_ID and its kin, or a profile).
+"""
+
+import json
+import os
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field, ValidationError
+
+from relay.errors import MissingError, RefusedError
+from relay.model import DigestField, Frozen, Line, Slug
+
+HOME_VARIABLE = "RELAY_HOME"
+HANDS_VARIABLE = "RELAY_HANDS"
+VARIABLES = {
+    HOME_VARIABLE: "the site's home, where its key and its settings are; ~/.relay when not set",
+    HANDS_VARIABLE: "how many files are on their way at once, 1 to 256; 16 when not set",
+}
+"""Every variable that is read, and what it is for. deploy/relay.env.example lists the same."""
+
+
+class SiteFile(Frozen):
+    """`site.toml`: which site this is, of which production, and where that production lies."""
+
+    site: Slug
+    production: Slug
+    root: DigestField
+    """The SHA-256 of the production's root key: what tells this production from a forged one."""
+    store: Line
+    """The address of the store, without secrets."""
+
+
+class Home(Frozen):
+    """The places in a site's home."""
+
+    folder: Path
+    hands: Annotated[int, Field(ge=1, le=256)] = 16
+
+    @property
+    def site_file(self) -> Path:
+        return self.folder / "site.toml"
+
+    @property
+    def key(self) -> Path:
+        return self.folder / "key.pem"
+
+    @property
+    def root_key(self) -> Path:
+        return self.folder / "root.pem"
+
+    @property
+    def ledger(self) -> Path:
+        return self.folder / "ledger"
+
+    @property
+    def notebook(self) -> Path:
+        return self.folder / "notebook"
+
+    @property
+    def arrivals(self) -> Path:
+        return self.folder / "arrivals"
+
+    @property
+    def manifests(self) -> Path:
+        return self.folder / "manifests"
+
+    @property
+    def owed(self) -> Path:
+        return self.folder / "owed"
+
+    def read(self) -> SiteFile:
+        """Return what `site.toml` says. Raises MissingError, RefusedError."""
+        try:
+            return SiteFile.model_validate(tomllib.loads(self.site_file.read_text(encoding="utf-8")))
+        except FileNotFoundError as error:
+            raise MissingError(
+                f"there is no site at {self.folder}: join with `relay site join INVITATION`, or name the right home "
+                f"with --home or {HOME_VARIABLE}"
+            ) from error
+        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, ValidationError) as error:
+            raise RefusedError(f"{self.site_file} cannot be read: {first_fault(error)}") from error
+
+    def write(self, site: SiteFile) -> None:
+        """Write `site.toml`, making the home if need be. Raises RefusedError."""
+        lines = [f"{name} = {json.dumps(value, ensure_ascii=False)}\n" for name, value in site.model_dump().items()]
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+            self.site_file.write_text("".join(lines), encoding="utf-8")
+        except OSError as error:
+            raise RefusedError(f"the home {self.folder} cannot be written: {error.strerror}") from error
+
+
+def home_of(folder: Path | None = None, environment: Mapping[str, str] | None = None) -> Home:
+    """Return the home in `folder`, or the one that the environment names. Raises RefusedError."""
+    told = os.environ if environment is None else environment  # noqa: TID251  this is the home of the environment
+    place = folder or Path(told.get(HOME_VARIABLE) or Path.home() / ".relay")
+    hands = told.get(HANDS_VARIABLE) or "16"
+    try:
+        return Home(folder=place.expanduser().absolute(), hands=int(hands))
+    except ValueError as error:
+        raise RefusedError(f"{HANDS_VARIABLE} is {hands!r}: expected a number from 1 to 256") from error
+
+
+def first_fault(error: Exception) -> str:
+    """Return in a few words what was wrong with a file that a person wrote."""
+    if isinstance(error, ValidationError):
+        fault = error.errors(include_url=False, include_context=False)[0]
+        where = ".".join(str(part) for part in fault["loc"])
+        message = fault["msg"].removeprefix("Value error, ")
+        return f"at {where}: {message} (found {fault['input']!r})"[:600] if where else message
+    if isinstance(error, OSError):
+        return error.strerror or str(error)
+    return str(error)

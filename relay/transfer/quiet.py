@@ -1,0 +1,27 @@
+"""Is a folder still being filled? What just changed is given a moment; a folder that goes on changing is refused."""
+
+from pathlib import Path
+
+from relay.clock import Clock
+from relay.errors import RefusedError
+from relay.transfer.folder import survey
+
+QUIET = 3.0
+"""Seconds in which nothing may change. Longer pauses of a slow copy are for the watcher of `to-send/` to judge."""
+
+
+def check_quiet(folder: Path, clock: Clock) -> None:
+    """Wait until nothing in `folder` changed for `QUIET` seconds. Raises RefusedError when it goes on changing."""
+    before = survey(folder).files
+    newest = max((stamp.ctime_ns for stamp in before.values()), default=0) / 1e9
+    wait = min(QUIET, newest + QUIET - clock.now().timestamp())
+    if wait <= 0:
+        return
+    clock.wait(wait)
+    after = survey(folder).files
+    moved = sorted(path for path in before.keys() | after.keys() if before.get(path) != after.get(path))
+    if moved:
+        raise RefusedError(
+            f"{folder} is still being filled: {moved[0]} changed just now, and {len(moved) - 1} more files. "
+            "Wait until it is finished, then send it; or --at-once, if you know better"
+        )

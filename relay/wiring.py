@@ -1,0 +1,80 @@
+"""Settings in, parts out: the only place that names a concrete store."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from relay.clock import SYSTEM_CLOCK
+from relay.errors import RefusedError
+from relay.ledger.copy import LocalCopy
+from relay.ledger.keys import KeyId, load_pen
+from relay.ledger.ledger import Ledger
+from relay.settings import Home, SiteFile
+from relay.store.address import Address, DirectoryAddress, S3Address, parse_address
+from relay.store.directory import DirectoryStore
+from relay.store.port import Store
+from relay.transfer.arrivals import Arrivals
+from relay.transfer.desk import Desk
+from relay.transfer.manifests import Manifests
+from relay.transfer.notebook import Notebook
+
+
+def open_store(text: str) -> Store:
+    """Return the store at an address. Raises RefusedError when it is no address."""
+    match _address(text):
+        case DirectoryAddress(root):
+            return DirectoryStore(root)
+        case S3Address(bucket, prefix, endpoint, region):
+            from relay.store.s3 import S3Store  # botocore takes a third of a second; a folder needs none of it
+
+            return S3Store(bucket, prefix, endpoint=endpoint, region=region)
+
+
+def found_store(text: str) -> Store:
+    """Return the store at an address, making the folder if it is one; a bucket is made by whoever owns the account."""
+    match _address(text):
+        case DirectoryAddress(root):
+            return DirectoryStore.founded(root)
+        case _:
+            return open_store(text)
+
+
+def full_address(text: str) -> str:
+    """Return the address as another process in another folder understands it."""
+    match _address(text):
+        case DirectoryAddress(root):
+            return str(root)
+        case _:
+            return text
+
+
+def _address(text: str) -> Address:
+    try:
+        return parse_address(text)
+    except ValueError as error:
+        raise RefusedError(str(error)) from error
+
+
+def open_ledger(home: Home, store: Store, root: KeyId | None) -> Ledger:
+    """Return the ledger in `store` as this home sees it."""
+    return Ledger(store, LocalCopy(home.ledger), SYSTEM_CLOCK, root)
+
+
+@contextmanager
+def open_desk(home: Home) -> Iterator[Desk]:
+    """Open what the site at `home` works with. Raises MissingError where no site is."""
+    site: SiteFile = home.read()
+    store = open_store(site.store)
+    ledger = open_ledger(home, store, site.root)
+    pen = load_pen(site.site, home.key)
+    with Notebook(home.notebook) as notebook:
+        yield Desk(
+            pen=pen,
+            ledger=ledger,
+            store=store,
+            notebook=notebook,
+            arrivals=Arrivals(home.arrivals),
+            manifests=Manifests(store, home.manifests),
+            owed=home.owed,
+            clock=SYSTEM_CLOCK,
+            hands=home.hands,
+        )
