@@ -1,0 +1,1 @@
+"""The `relay` command: what people type, and what they are told."""

@@ -1,0 +1,148 @@
+"""`relay production`: create, revise and show."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from relay.cli.answer import AsJson, answer, count, tabled
+from relay.cli.production_file import read_production
+from relay.clock import SYSTEM_CLOCK
+from relay.errors import RefusedError
+from relay.film.footage import format_footage
+from relay.film.gauges import parse_gauge
+from relay.film.rates import format_rate, format_running_time, running_time
+from relay.ledger import roster
+from relay.ledger.keys import Pen, key_id, load_pen
+from relay.ledger.state import ROOT, State
+from relay.model import Element, Production, Reel, ReelName
+from relay.settings import Home, SiteFile
+from relay.store.probe import check_promises, probe
+from relay.wiring import found_store, full_address, open_desk, open_ledger, open_store
+
+app = typer.Typer(no_args_is_help=True)
+
+
+@app.command()
+def create(
+    context: typer.Context,
+    file: Annotated[Path, typer.Argument(help="The production's TOML file.")],
+    store: Annotated[
+        str, typer.Option(help="Where the production shall lie: a folder, or s3://BUCKET/PREFIX?endpoint=URL.")
+    ],
+    as_json: AsJson = False,
+) -> None:
+    """Create a production: ask the store for its promises, make the keys, and write entry 0.
+
+    The home becomes the coordinator's. The root key lies beside the coordinator's key at first: move it to a drive in a
+    safe, since it alone can replace a lost or stolen coordinator's key.
+    """
+    home: Home = context.obj
+    production = read_production(file)
+    place = found_store(store)
+    check_promises(probe(place, open_store(store)))
+    root, coordinator = _pen(ROOT, home.root_key, home), _pen(production.coordinator, home.key, home)
+    site = SiteFile(
+        site=production.coordinator, production=production.name, root=key_id(root.public), store=full_address(store)
+    )
+    if home.site_file.exists() and home.read() != site:
+        raise RefusedError(f"{home.folder} is already a site of another production: name another home with --home")
+    ledger = open_ledger(home, place, site.root)
+    entry = roster.found(ledger, production, root, coordinator)
+    home.write(site)
+    facts = {"production": production.name, "store": place.name, "root": site.root, "created": entry is not None}
+    answer(facts, as_json=as_json, show=lambda console: _say_created(console, production, home, entry is not None))
+
+
+def _pen(name: str, path: Path, home: Home) -> Pen:
+    if path.exists():
+        return load_pen(name, path)
+    pen = Pen.fresh(name)
+    home.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    pen.save(path)
+    return pen
+
+
+def _say_created(console: Console, production: Production, home: Home, is_new: bool) -> None:
+    console.print(f"{production.title}: {'created' if is_new else 'was created before; nothing was changed'}.")
+    console.print(f"This home, {home.folder}, is {production.coordinator}, the coordinator.")
+    console.print(f"Move {home.root_key} to a drive in a safe: it alone can replace the coordinator's key.")
+    console.print("Next: `relay site invite NAME` for each site that works or lends.")
+
+
+@app.command()
+def revise(
+    context: typer.Context,
+    file: Annotated[Path, typer.Argument(help="The production's TOML file, as it shall be from now on.")],
+    reason: Annotated[str, typer.Option(help="Why it changed, in a line.")],
+    as_json: AsJson = False,
+) -> None:
+    """Change the production: more elements, another site, another date of return."""
+    production = read_production(file)
+    with open_desk(context.obj) as desk:
+        entry = roster.revise(desk.ledger, desk.pen, production, reason)
+    said = f"revised with entry {entry.sequence}" if entry else "nothing in the file is new: nothing was said"
+    facts = {"production": production.name, "entry": entry.sequence if entry else None}
+    answer(facts, as_json=as_json, show=lambda console: console.print(f"{production.title}: {said}."))
+
+
+@app.command()
+def show(context: typer.Context, as_json: AsJson = False) -> None:
+    """Show the production: premiere, sites, elements and how far each reel is."""
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+    facts = {"production": state.film().model_dump(mode="json", by_alias=True), "entries": state.sequence + 1}
+    answer(facts, as_json=as_json, show=lambda console: _show(console, state))
+
+
+def _show(console: Console, state: State) -> None:
+    film = state.film()
+    left = film.premiere.instant() - SYSTEM_CLOCK.now()
+    when = f"{film.premiere.at:%d %B %Y %H:%M} in {film.premiere.zone}, {film.premiere.venue}"
+    console.print(f"[bold]{film.title}[/]  ({film.name})")
+    console.print(f"Premiere: {when}" + (f", in {count(left.days, 'day')}" if left.days >= 0 else ", which is past"))
+    console.print()
+    for element in film.elements:
+        console.print(
+            f"[bold]{element.code}[/]  {element.title}: {element.kind}, {element.gauge}, {element.base}, "
+            f"held by {element.holder}"
+        )
+        if element.base == "nitrate":
+            console.print("   Nitrate burns and decays: handle it by the local code and with licensed practice.")
+        if element.loan:
+            console.print(
+                f"   due back {element.loan.due_back:%d %B %Y}; credit: {element.loan.credit}; "
+                f"for: {element.loan.permitted_use}"
+            )
+        console.print(
+            tabled(
+                ("   reel", "frames", "length", "newest", "from"),
+                [_reel_row(state, element, reel) for reel in element.reels],
+            )
+        )
+        console.print()
+    if film.route:
+        console.print("Route: " + ", ".join(_stage(stage.name, stage.after) for stage in film.route))
+
+
+def _stage(name: str, after: tuple[str, ...]) -> str:
+    return f"{name} after {' and '.join(after)}" if after else name
+
+
+def _reel_row(state: State, element: Element, reel: Reel) -> tuple[str, ...]:
+    versions = state.of_reel(ReelName(f"{element.code}/{reel.name}"))
+    newest = versions[-1] if versions else None
+    return (
+        f"   {element.code}/{reel.name}",
+        f"{reel.frames:,}" if reel.frames else "not counted",
+        length_in_words(element, reel.frames) if reel.frames else "",
+        newest.name if newest else "nothing sent",
+        newest.by if newest else "",
+    )
+
+
+def length_in_words(element: Element, frames: int) -> str:
+    """Return a length in feet + frames, and how long it runs at the element's speed."""
+    running = format_running_time(running_time(frames, element.rate()))
+    return f"{format_footage(frames, parse_gauge(element.gauge))}, {running} at {format_rate(element.rate())} fps"

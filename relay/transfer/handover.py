@@ -1,0 +1,269 @@
+"""A reel handed over: its package goes to the store and one entry says so; at the other end, a receipt answers.
+
+Every function here may be run again after any interruption: what was done is found done, and nothing is said twice.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from relay.errors import RefusedError
+from relay.ledger.job_state import Claim, Job
+from relay.ledger.job_words import JobHandedIn, WorkCameLate
+from relay.ledger.roster import check_may_sign
+from relay.ledger.state import Receipt, State, Version
+from relay.ledger.words import FAULTS_IN_ENTRY, ReceiptSigned, VersionMade, Word
+from relay.ledger.words import Fault as FaultInEntry
+from relay.ledger.work import job_named
+from relay.media.manifest import Manifest, PackedFile
+from relay.media.sequence import picture_of
+from relay.model import Digest, ReelName, ScanMap, VersionName, version_name
+from relay.transfer.deposit import Deposit, deposit
+from relay.transfer.desk import Desk
+from relay.transfer.faults import Fault
+from relay.transfer.fetch import Fetched, fetch
+from relay.transfer.folder import survey
+from relay.transfer.progress import UNWATCHED, Watcher
+from relay.transfer.quiet import check_quiet
+
+NO_DIGEST = Digest("0" * 64)
+
+
+@dataclass(frozen=True)
+class Sending:
+    """What a site wants to hand over."""
+
+    folder: Path
+    reel: ReelName
+    note: str = ""
+    parents: tuple[VersionName, ...] | None = None
+    """None: the newest version of the reel, if there is one."""
+    scan_map: ScanMap | None = None
+    """None: the parent's, or the first frame is the start mark where there is none."""
+    rehash: bool = False
+    may_grow: bool = False
+    """Do not wait to see whether the folder is still being filled."""
+    job: str | None = None
+    """The job that this hands in. None: just a version."""
+    for_next: str = ""
+    """What whoever goes on should know, kept with the job."""
+
+
+@dataclass(frozen=True)
+class Sent:
+    """What became of it."""
+
+    version: Version
+    is_new: bool
+    deposit: Deposit
+    job: str | None = None
+    """The job that it was handed in for."""
+    came_late: bool = False
+    """The claim was over by then: the version is kept, and nobody accepted it."""
+
+
+@dataclass(frozen=True)
+class Received:
+    """What arrived."""
+
+    version: Version
+    fetched: Fetched
+    receipt: Receipt
+
+
+def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED) -> Sent:
+    """Store the package in a folder and say that it is the reel's next version.
+
+    Sending the same package again as the newest version says nothing new. Raises RefusedError, BrokenError and
+    TransientError as `deposit` and the ledger do.
+    """
+    state = desk.ledger.follow()
+    check_may_sign(state, desk.pen)
+    claim = None if sending.job is None else _own_claim(state, sending, desk.site)
+    if not sending.may_grow:
+        check_quiet(sending.folder, desk.clock)
+    parents = _parents(state, sending)
+    scan_map = _scan_map(desk, state, sending, parents)
+    stored = deposit(
+        sending.folder,
+        desk.store,
+        desk.notebook,
+        hands=desk.hands,
+        rehash=sending.rehash,
+        expected=_expected(desk, state, parents),
+        watcher=watcher,
+        clock=desk.clock,
+    )
+
+    def decide(now_state: State, _now: datetime) -> list[Word] | None:
+        if _is_said(now_state, desk.site, sending, stored.manifest):
+            return None
+        name = version_name(sending.reel, now_state.newest.get(sending.reel, 0) + 1)
+        made = VersionMade(
+            version=name,
+            manifest=stored.manifest.digest(),
+            files=len(stored.manifest.files),
+            size=stored.manifest.size(),
+            parents=parents,
+            scan_map=scan_map,
+            note=sending.note,
+        )
+        return [made] if claim is None else [made, _handing_in(now_state, sending, claim, name)]
+
+    entry = desk.ledger.append(desk.pen, decide)
+    version = _own_newest(desk.ledger.state, desk.site, sending.reel)
+    desk.arrivals.note(sending.folder, version.name, version.manifest)
+    desk.manifests.keep(stored.manifest)
+    late = sending.job is not None and version.name in desk.ledger.state.jobs[sending.job].late
+    return Sent(version, entry is not None, stored, sending.job, late)
+
+
+def _own_claim(state: State, sending: Sending, site: str) -> Claim:
+    """Return the claim under which this work was done; that it is over by now does not lose the work."""
+    job = job_named(state, sending.job or "")
+    if job.reel != sending.reel:
+        raise RefusedError(f"job {job.job} is about reel {job.reel}, not {sending.reel}: name the reel or the job anew")
+    held = [claim for claim in (*job.past, *([job.claim] if job.claim else [])) if claim.site == site]
+    if not held:
+        raise RefusedError(f"job {job.job} was never {site}'s: claim it first, or send without --job")
+    return held[-1]
+
+
+def _handing_in(state: State, sending: Sending, claim: Claim, version: VersionName) -> Word:
+    job = job_named(state, sending.job or "")
+    if job.claim is not None and job.claim.epoch == claim.epoch:
+        return JobHandedIn(job=job.job, epoch=claim.epoch, version=version, note=sending.for_next)
+    return WorkCameLate(job=job.job, epoch=claim.epoch, version=version)
+
+
+def _own_newest(state: State, site: str, reel: ReelName) -> Version:
+    return next(version for version in reversed(state.of_reel(reel)) if version.by == site)
+
+
+def _parents(state: State, sending: Sending) -> tuple[VersionName, ...]:
+    if sending.parents is not None:
+        return tuple(state.version(parent).name for parent in sending.parents)
+    if sending.job is not None:
+        return job_named(state, sending.job).inputs
+    newest = state.newest.get(sending.reel)
+    return (version_name(sending.reel, newest),) if newest else ()
+
+
+def _is_said(state: State, site: str, sending: Sending, manifest: Manifest) -> bool:
+    if sending.job is not None:
+        job = job_named(state, sending.job)
+        return any(state.versions[each].manifest == manifest.digest() for each in (*_outcomes(job), *job.late))
+    newest = state.newest.get(sending.reel)
+    if newest is None:
+        return False
+    version = state.versions[version_name(sending.reel, newest)]
+    return version.by == site and version.manifest == manifest.digest()
+
+
+def _outcomes(job: Job) -> tuple[VersionName, ...]:
+    return (job.outcome,) if job.outcome else ()
+
+
+def _expected(desk: Desk, state: State, parents: tuple[VersionName, ...]) -> set[Digest]:
+    """Return the objects that other sites say are in the store already: they are read, not sent."""
+    others = [state.versions[parent] for parent in parents if state.versions[parent].by != desk.site]
+    return {digest for version in others for digest in desk.manifests.read(version.manifest).objects()}
+
+
+def _scan_map(desk: Desk, state: State, sending: Sending, parents: tuple[VersionName, ...]) -> ScanMap | None:
+    """Return what ties the files' numbers to the reel's frames: what was said, the parent's map, or the first frame.
+
+    Asked before anything is sent. Raises RefusedError where the numbers have nothing to do with the parent's: then only
+    a person knows which file shows the start mark.
+    """
+    try:
+        preview = Manifest.of(PackedFile(path, 0, NO_DIGEST) for path in survey(sending.folder).files)
+    except ValueError:
+        return None  # no package at all: the deposit says what is wrong with it
+    numbers = _numbers(preview)
+    if sending.scan_map or not numbers:
+        return sending.scan_map if numbers else None
+    for parent in parents:
+        inherited = state.versions[parent].scan_map
+        if inherited is None:
+            continue
+        known = _numbers(desk.manifests.read(state.versions[parent].manifest))
+        if numbers & known:
+            return inherited
+        raise RefusedError(
+            f"the files are numbered {min(numbers)} to {max(numbers)}, those of {parent} {_span(known)}: say which "
+            "file shows the start mark, with --start-mark NUMBER, or NUMBER=FRAME for another frame of the reel"
+        )
+    return ScanMap.start_mark(min(numbers))
+
+
+def _span(numbers: set[int]) -> str:
+    return f"{min(numbers)} to {max(numbers)}" if numbers else "are not numbered"
+
+
+def _numbers(manifest: Manifest) -> set[int]:
+    try:
+        picture = picture_of(manifest)
+    except RefusedError:
+        return set()  # several runs of frames: inspection tells, and frame arithmetic refuses
+    return set(picture.numbers()) if picture else set()
+
+
+def receive(desk: Desk, version_or_reel: str, target: Path, watcher: Watcher = UNWATCHED) -> Received:
+    """Fetch a version into `target`, verified, and sign a receipt for it: whole, or what was wrong."""
+    state = desk.ledger.follow()
+    check_may_sign(state, desk.pen)
+    version = state.version(version_or_reel)
+    manifest = desk.manifests.read(version.manifest)
+    earlier = {arrival.folder: desk.manifests.read(arrival.manifest) for arrival in desk.arrivals.near(version.name)}
+    fetched = fetch(
+        manifest,
+        desk.store,
+        target,
+        desk.notebook,
+        hands=desk.hands,
+        earlier=earlier,
+        watcher=watcher,
+        clock=desk.clock,
+    )
+    if fetched.whole:
+        desk.arrivals.note(target, version.name, version.manifest)
+    return Received(version, fetched, sign_receipt(desk, version, fetched.faults))
+
+
+def sign_receipt(desk: Desk, version: Version, faults: tuple[Fault, ...]) -> Receipt:
+    """Say how `version` arrived, unless this site's newest receipt for it says exactly that already."""
+    word = ReceiptSigned(
+        version=version.name,
+        manifest=version.manifest,
+        whole=not faults,
+        faults=tuple(_in_entry(fault) for fault in faults[:FAULTS_IN_ENTRY]),
+        faults_in_all=len(faults),
+    )
+
+    def decide(state: State, _now: datetime) -> list[Word] | None:
+        last = own_receipt(state, version.name, desk.site)
+        said = last is not None and (last.whole, last.faults) == (word.whole, word.faults)
+        return None if said else [word]
+
+    desk.ledger.append(desk.pen, decide)
+    receipt = own_receipt(desk.ledger.state, version.name, desk.site)
+    if receipt is None:
+        raise RefusedError(f"no receipt for {version.name} could be signed")
+    return receipt
+
+
+def own_receipt(state: State, version: VersionName, site: str) -> Receipt | None:
+    """Return the newest receipt that `site` signed for `version`."""
+    return next((receipt for receipt in reversed(state.versions[version].receipts) if receipt.site == site), None)
+
+
+def _in_entry(fault: Fault) -> FaultInEntry:
+    return FaultInEntry(
+        path=fault.path,
+        what=fault.what.value,
+        where=fault.where.value,
+        expected=fault.expected,
+        found=fault.found,
+        detail=fault.detail[:400],
+    )
