@@ -142,6 +142,8 @@ class Ceph(OwnServer):
             time.sleep(0.2)
 
     def _ask(self, *command: str | Path) -> None:
-        done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=self.patience)
+        done = subprocess.run(
+            command, check=False, stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=self.patience
+        )
         if done.returncode:
             raise ServerNotReadyError(f"{' '.join(map(str, command))} ended with {done.returncode}:\n{done.stderr}")
