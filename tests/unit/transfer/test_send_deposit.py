@@ -5,6 +5,7 @@ import os
 import socket
 import tempfile
 import threading
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -14,8 +15,8 @@ from relay.media.manifest import CHUNK_SIZE, WHOLE_LIMIT, parse_manifest
 from relay.model import digest_of
 from relay.store.keys import object_key
 from relay.transfer.budget import Budget
-from relay.transfer.deposit import deposit
-from relay.transfer.notebook import Notebook
+from relay.transfer.deposit import _let_settle, deposit
+from relay.transfer.notebook import Notebook, Stamp
 from relay.transfer.progress import Unwatched
 from tests.contracts.memory_store import MemoryStore
 from tests.faults.send_house import LaterClock, Watched, hashes_on_disk, lay_out, manifests_in, package
@@ -347,6 +348,50 @@ def test_case_twins_are_refused_together(tmp_path, notebook):
         pytest.skip("this file system takes both names for one")
     with pytest.raises(RefusedError, match="cannot tell"):
         deposit(folder, MemoryStore(), notebook)
+
+
+def test_a_folder_that_was_exchanged_while_it_was_read_and_put_back_is_refused(tmp_path, notebook):
+    """Renaming a folder moves no stamp of the files in it: only the file that was opened tells."""
+    folder = lay_out(tmp_path / "reel", {"frames/a.dpx": b"right", "frames/b.dpx": b"right too"})
+    other = lay_out(tmp_path / "other", {"frames/a.dpx": b"wrong", "frames/b.dpx": b"wrong too"})
+
+    def exchange() -> None:
+        (folder / "frames").rename(tmp_path / "aside")
+        (other / "frames").rename(folder / "frames")
+        (tmp_path / "aside").rename(other / "frames")
+
+    class Onlooker(Unwatched):
+        def expect(self, files: int, size: int) -> None:
+            exchange()
+
+        def finished(self, path: str) -> None:
+            if path.endswith("b.dpx"):
+                exchange()
+
+    store = MemoryStore()
+    with pytest.raises(RefusedError, match=r"a\.dpx.*changed"):
+        deposit(folder, store, notebook, hands=1, watcher=Onlooker())
+    assert manifests_in(store) == []
+
+
+def test_a_folder_that_was_just_touched_is_given_a_tick_to_settle(tmp_path, notebook):
+    """Ticks: 10 ms at most for file systems that stamp with the kernel's, 2 s for FAT; common practice."""
+    folder = lay_out(tmp_path / "reel", {"a.dpx": b"a"})
+    waited: list[float] = []
+
+    class Clock(LaterClock):
+        def wait(self, seconds: float) -> None:
+            waited.append(seconds)
+
+    deposit(folder, MemoryStore(), notebook, clock=Clock(timedelta(0)))
+    assert waited == [0.02]
+    deposit(folder, MemoryStore(), notebook, clock=Clock(timedelta(seconds=5)))
+    assert waited == [0.02]
+    second = int(Clock(timedelta(0)).now().timestamp()) * 1_000_000_000
+    stamp = Stamp(1, second, second, 1, 1)
+    _let_settle({"a": stamp, "b": stamp}, Clock(timedelta(0)))
+    _let_settle({"a": stamp, "b": stamp._replace(ctime_ns=second + 1)}, Clock(timedelta(0)))
+    assert waited == [0.02, 2.0, 0.02]
 
 
 @pytest.fixture
