@@ -255,7 +255,7 @@ def beyond_its_rights(at: Tamperer) -> Case:
         KeyReplaced(name="halifax", key=pen("x").public, reason="mine"),
         KeyReplaced(name=COORDINATOR, key=pen("x").public, reason="mine"),
         KeyReplaced(name="root", key=pen("x").public, reason="mine"),
-        version("A/R01", told.state.newest.get("A/R01", 0) + at.chance.choice((2, 5))),
+        version("A/R01", told.state.newest.get("A/R01", 0) + at.chance.choice((3, 5))),
         version("B/R03", 1),
         version("Z/R01", 1),
         ReceiptSigned(version="A/R01/v900", manifest="0" * 64, whole=True),
