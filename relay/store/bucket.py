@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 TRIES = 6
 _FIRST_WAIT = 0.3  # seconds, doubled after each try
 _LONGEST_WAIT = 5.0  # seconds
+_STRANGER = "CERTIFICATE_VERIFY_FAILED"  # OpenSSL's own name for it, which botocore quotes as well
 _ODDS = {"PUT": "The outcome is unknown, it may still land: only the same bytes may be sent there now. "}
 
 
@@ -143,13 +144,13 @@ class Bucket:
         for _ in self._attempts():
             try:
                 answer = once()
-            except ssl.SSLCertVerificationError as error:
-                raise RefusedError(
-                    f"{what}: the server's certificate was not accepted ({error.verify_message}). Name the file with "
-                    "your authority's certificate, or check that the address is the right server's."
-                ) from error
             except (OSError, BotoCoreError) as error:
                 trouble = str(error) or type(error).__name__
+                if _STRANGER in trouble:
+                    raise RefusedError(
+                        f"{what}: the server's certificate was not accepted ({trouble}). Name the file with your "
+                        "authority's certificate, or check that the address is the right server's."
+                    ) from error
                 continue
             if not isinstance(answer, Answer) or not is_passing(answer):
                 return answer

@@ -1,0 +1,65 @@
+"""How S3Store repairs, and with whose keys it asks."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from botocore.credentials import RefreshableCredentials
+
+from relay.errors import RefusedError
+from relay.model import digest_of
+from relay.store.s3 import S3Store
+from tests.contracts.stores.scripted import HANG_UP, Reply, Scripted, refusal, reply
+from tests.contracts.stores.scripted_store import BODY, DIGEST, OK, SECRET, TAKEN, store_on
+
+
+def found(body: bytes) -> Reply:
+    return reply(200, body, etag='"e1"')
+
+
+def test_a_repair_names_what_it_replaces_quoted_first_and_bare_for_ceph():
+    with Scripted([found(b"bad"), TAKEN, OK]) as server:
+        assert store_on(server).replace("a", BODY, DIGEST, digest_of(b"bad"))
+    assert [request.headers.get("if-match") for request in server.requests] == [None, '"e1"', "e1"]
+    assert all("if-none-match" not in request.headers for request in server.requests)
+
+
+def test_a_repair_that_came_too_late_says_so_unless_it_was_our_own():
+    with Scripted([found(b"bad"), TAKEN, TAKEN, found(b"other")]) as server:
+        assert not store_on(server).replace("a", BODY, DIGEST, digest_of(b"bad"))
+    with Scripted([found(b"bad"), HANG_UP, TAKEN, TAKEN, found(BODY)]) as server:
+        assert store_on(server).replace("a", BODY, DIGEST, digest_of(b"bad"))
+    with Scripted([found(b"bad"), refusal(404, "NoSuchKey")]) as server:
+        assert not store_on(server).replace("a", BODY, DIGEST, digest_of(b"bad"))
+
+
+def test_keys_that_expire_are_refreshed():
+    """A session's keys are renewed by botocore, whose advisory window is 15 minutes before they expire."""
+    issued = iter(range(1, 100))
+
+    def issue() -> dict[str, str]:
+        number = next(issued)
+        until = datetime.now(UTC) + timedelta(minutes=1 if number == 1 else 60)
+        names = ("access_key", "secret_key", "token")
+        return {**{name: f"{name}-{number}" for name in names}, "expiry_time": until.isoformat()}
+
+    keys = RefreshableCredentials.create_from_metadata(issue(), issue, "test")
+    with Scripted([OK]) as server:
+        store = store_on(server, credentials=keys)
+        store.create("probe/1", BODY, DIGEST)
+        store.create("probe/2", BODY, DIGEST)
+    assert {request.headers["x-amz-security-token"] for request in server.requests} == {"token-2"}
+    assert all("access_key-2/" in request.headers["authorization"] for request in server.requests)
+    assert all("x-amz-security-token" in request.headers["authorization"] for request in server.requests)
+
+
+def test_without_keys_it_is_said_where_to_put_them(monkeypatch):
+    monkeypatch.setattr("botocore.session.Session.get_credentials", lambda _self: None)
+    with pytest.raises(RefusedError, match="no keys were found"):
+        S3Store("b", endpoint="http://127.0.0.1:1")
+
+
+def test_no_secret_is_in_the_name():
+    with Scripted([OK]) as server:
+        store = store_on(server)
+    assert store.name == f"s3://b/p at {server.endpoint}"
+    assert SECRET not in f"{store.name} {store!r} {vars(store)}"
