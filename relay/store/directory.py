@@ -25,7 +25,7 @@ from relay.errors import BrokenError, MissingError, RefusedError
 from relay.model import Digest, digest_of
 from relay.store.folder import grow, in_our_words, opened, sync
 from relay.store.incoming import INCOMING, is_taken, locked, own_part, published, sweep, written
-from relay.store.keys import ENTRY_PREFIX, PROBE_PREFIX, check_key, is_key
+from relay.store.keys import ENTRY_PREFIX, PROBE_PREFIX, check_alive, check_key, is_key
 from relay.store.port import OBJECT_LIMIT, Listed
 
 _READ = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC  # a planted pipe must not hold us up
@@ -105,6 +105,26 @@ class DirectoryStore:
                     os.unlink(leaf, dir_fd=folder)
             if key.startswith(PROBE_PREFIX):
                 self._remove_empty(parts)
+
+    def beat(self, key: str) -> None:
+        *parts, leaf = self._parts(key)
+        check_alive(key)
+        with (
+            in_our_words(self.name, f"give a sign at {key}"),
+            self._ready(parts) as (incoming, folder),
+            own_part(incoming) as (part, _),
+        ):
+            os.rename(part, leaf, src_dir_fd=incoming, dst_dir_fd=folder)
+
+    def age(self, key: str) -> float | None:
+        *parts, leaf = self._parts(key)
+        with in_our_words(self.name, f"look for a sign at {key}"):
+            try:
+                with opened(self.root, parts) as folder:
+                    given = os.stat(leaf, dir_fd=folder, follow_symlinks=False).st_mtime
+            except FileNotFoundError:
+                return None
+        return max(0.0, self.now().timestamp() - given)
 
     def versioning(self) -> Literal["off"]:
         """Return that what is removed here is gone."""

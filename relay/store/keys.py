@@ -13,6 +13,7 @@ DIGEST_PREFIX = "by-digest/"
 ENTRY_PREFIX = "entries/"
 BUNDLE_PREFIX = "bundles/"
 PROBE_PREFIX = "probe/"
+ALIVE_PREFIX = "alive/"
 KEY_LIMIT = 400  # characters; servers were seen to fail at 900
 
 _KEY = re.compile(r"[a-z0-9_-][a-z0-9._-]{0,99}(/[a-z0-9_-][a-z0-9._-]{0,99})*")
@@ -30,6 +31,13 @@ def check_key(text: str) -> None:
             f"{text!r} cannot name an object: expected at most {KEY_LIMIT} characters, parts of a-z 0-9 . _ - "
             "joined by single slashes, none starting with a dot and none over 100 characters. Choose another name."
         )
+
+
+def check_alive(key: str) -> None:
+    """Raise RefusedError where `key` is no place for a sign of life: everything else is written once."""
+    check_key(key)
+    if not key.startswith(ALIVE_PREFIX):
+        raise RefusedError(f"{key} is no place for a sign of life: those lie under {ALIVE_PREFIX}")
 
 
 def object_key(digest: Digest) -> str:

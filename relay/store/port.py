@@ -64,5 +64,11 @@ class Store(Protocol):
     def discard(self, key: str) -> None:
         """Remove `key`, if it is there and if the store lets us: for the traces of a probe."""
 
+    def beat(self, key: str) -> None:
+        """Give a sign of life at `key`, under `alive/`, over the last one. It has no history, and may be lost."""
+
+    def age(self, key: str) -> float | None:
+        """Return how many seconds ago, by the store's own clock, the last sign was given at `key`; None: never."""
+
     def now(self) -> datetime:
         """Return the store's own time, in UTC, to the second."""

@@ -6,6 +6,7 @@ One or the other server checks the signed digest, or the checksum header, on arr
 from base64 import b64encode
 from collections.abc import Iterator
 from datetime import datetime
+from email.utils import parsedate_to_datetime
 from pathlib import Path
 from typing import Any, Literal
 
@@ -15,7 +16,7 @@ from relay.clock import SYSTEM_CLOCK, Clock
 from relay.errors import BrokenError, MissingError, RefusedError
 from relay.model import Digest, digest_of
 from relay.store.bucket import TRIES, Bucket
-from relay.store.keys import ENTRY_PREFIX, check_key, is_key
+from relay.store.keys import ENTRY_PREFIX, check_alive, check_key, is_key
 from relay.store.port import OBJECT_LIMIT, Listed
 from relay.store.refusal import code_of, refusal, time_of
 from relay.store.wire import SILENCE_TIMEOUT, Answer, Body
@@ -122,6 +123,20 @@ class S3Store:
         answer = self._bucket.ask("DELETE", self._prefix + key)
         if answer.status != 404:
             self._check(answer, "remove", key)
+
+    def beat(self, key: str) -> None:
+        check_alive(key)
+        self._check(self._put(key, b"", digest_of(b""), {}), "give a sign at", key)
+
+    def age(self, key: str) -> float | None:
+        check_key(key)
+        answer = self._bucket.ask("HEAD", self._prefix + key)
+        if answer.status != 200:
+            return None if self._size_in_words(key) is None else 0.0
+        now, given = time_of(answer), answer.headers.get("last-modified")
+        if now is None or given is None:
+            raise RefusedError(f"{self.name}: the server does not say when {key} was written. Use another one.")
+        return max(0.0, (now - parsedate_to_datetime(given)).total_seconds())
 
     def now(self) -> datetime:
         answer = self._bucket.ask("HEAD", "")

@@ -7,7 +7,7 @@ from datetime import datetime
 from relay.clock import SYSTEM_CLOCK, Clock
 from relay.errors import BrokenError, MissingError, RefusedError
 from relay.model import Digest, digest_of
-from relay.store.keys import ENTRY_PREFIX, check_key
+from relay.store.keys import ENTRY_PREFIX, check_alive, check_key
 from relay.store.port import OBJECT_LIMIT, Listed
 
 Body = bytes | bytearray | memoryview
@@ -18,6 +18,7 @@ class MemoryStore:
         self.name = "memory"
         self._clock = clock
         self._objects: dict[str, bytes] = {}
+        self._signs: dict[str, datetime] = {}
         self._lock = threading.Lock()
 
     def create(self, key: str, body: Body, digest: Digest) -> bool:
@@ -66,6 +67,17 @@ class MemoryStore:
             raise RefusedError(f"{self.name}: {key} is an entry of the ledger, and those are never removed.")
         with self._lock:
             self._objects.pop(key, None)
+
+    def beat(self, key: str) -> None:
+        check_alive(key)
+        with self._lock:
+            self._signs[key] = self._clock.now()
+
+    def age(self, key: str) -> float | None:
+        check_key(key)
+        with self._lock:
+            given = self._signs.get(key)
+        return None if given is None else max(0.0, (self._clock.now() - given).total_seconds())
 
     def now(self) -> datetime:
         return self._clock.now()
