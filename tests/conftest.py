@@ -1,7 +1,7 @@
 """What every test stands on: no setting of this machine leaks in, and real servers start when first asked for."""
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -67,7 +67,7 @@ def clean_environment(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setenv(name, value)
 
 
-def _served(start: type[S3Server]) -> Iterator[S3Server]:
+def _served(start: Callable[[], S3Server]) -> Iterator[S3Server]:
     try:
         server = start()
     except ServerMissingError as error:

@@ -13,7 +13,8 @@ def free_port() -> int:
     """Return a TCP port of 127.0.0.1 that nobody listened on a moment ago."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+        port: int = probe.getsockname()[1]
+        return port
 
 
 class Process:
