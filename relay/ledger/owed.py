@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from relay.ledger import route
 from relay.ledger.job_state import Job, Standing
-from relay.ledger.state import Receipt, State, Version
+from relay.ledger.state import CopyCheck, Receipt, State, Version
+from relay.ledger.words import Fault
 from relay.model import VersionName
 
 
@@ -85,11 +86,14 @@ def to_mend(state: State, site: str) -> list[VersionName]:
 
 
 def _is_bad(state: State, version: Version) -> bool:
-    newest = {receipt.site: receipt for receipt in version.receipts}
-    refused = [
-        receipt for receipt in newest.values() if not receipt.whole and any(f.where == "bucket" for f in receipt.faults)
-    ]
-    return any(not mended_since(state, version.name, receipt.entry) for receipt in refused)
+    return any(not mended_since(state, version.name, entry) for entry, faults in findings(version) if faults)
+
+
+def findings(version: Version) -> list[tuple[int, tuple[Fault, ...]]]:
+    """Return what each site last found wrong with `version` in the bucket, and in which entry it said so."""
+    newest: dict[str, Receipt | CopyCheck] = {receipt.site: receipt for receipt in version.receipts}
+    newest |= {f"{check.site}, checking": check for check in version.checks if check.place == "bucket"}
+    return [(each.entry, tuple(f for f in each.faults if f.where == "bucket")) for each in newest.values()]
 
 
 def automatic(state: State, site: str) -> list[Job]:

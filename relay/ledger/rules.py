@@ -11,9 +11,10 @@ from relay.ledger import job_rules
 from relay.ledger.entry import Entry
 from relay.ledger.keys import PublicKey, key_id
 from relay.ledger.saying import RULING, WORKING, Saying
-from relay.ledger.state import ROOT, Mending, Receipt, Role, Signer, State, Version
+from relay.ledger.state import ROOT, CopyCheck, Mending, Receipt, Role, Signer, State, Version
 from relay.ledger.words import (
     FAULTS_IN_ENTRY,
+    CopyChecked,
     KeyReplaced,
     ObjectMended,
     ProductionCreated,
@@ -69,6 +70,8 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _version_made(state, word, saying)
         case ReceiptSigned():
             _receipt(state, word, saying)
+        case CopyChecked():
+            _copy_checked(state, word, saying)
         case ObjectMended():
             _mended(state, word, saying)
         case _:  # a word without a rule does not type-check here
@@ -207,6 +210,24 @@ def _receipt(state: State, word: ReceiptSigned, saying: Saying) -> None:
         raise RefusedError(f"the receipt for {word.version} contradicts itself about what was wrong")
     signed = Receipt(saying.signer.name, saying.entry, saying.time, word.whole, word.faults, word.faults_in_all)
     state.versions[word.version] = replace(version, receipts=(*version.receipts, signed))
+
+
+def _copy_checked(state: State, word: CopyChecked, saying: Saying) -> None:
+    saying.check_role("say how a copy is", *WORKING)
+    version = _version(state, word.version)
+    if word.manifest != version.manifest:
+        raise RefusedError(f"the check of {word.version} is about another manifest than the version has")
+    bad = word.faults_in_all > 0
+    if (word.outcome == "bad") != bad or len(word.faults) != min(word.faults_in_all, FAULTS_IN_ENTRY):
+        raise RefusedError(f"the check of {word.version} contradicts itself about what was wrong")
+    check = CopyCheck(saying.by, word.place, word.label, word.outcome, saying.entry, saying.time, word.faults)
+    others = tuple(each for each in version.checks if _copy(each) != _copy(check))
+    state.versions[word.version] = replace(version, checks=(*others, check))
+
+
+def _copy(check: CopyCheck) -> tuple[str, ...]:
+    """Return what tells one copy from another: there is one bucket, whoever looks at it."""
+    return ("bucket",) if check.place == "bucket" else (check.site, check.place, check.label)
 
 
 def _mended(state: State, word: ObjectMended, saying: Saying) -> None:

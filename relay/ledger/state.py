@@ -69,6 +69,20 @@ class Receipt:
 
 
 @dataclass(frozen=True)
+class CopyCheck:
+    """What was last found of one copy of a version."""
+
+    site: str
+    """Who looked; for a copy at a site, whose it is."""
+    place: str
+    label: str
+    outcome: str
+    entry: int
+    time: datetime
+    faults: tuple[Fault, ...] = ()
+
+
+@dataclass(frozen=True)
 class Version:
     """One numbered state of a reel."""
 
@@ -83,6 +97,8 @@ class Version:
     entry: int
     time: datetime
     receipts: tuple[Receipt, ...] = ()
+    checks: tuple[CopyCheck, ...] = ()
+    """The newest of each copy."""
 
 
 @dataclass(frozen=True)

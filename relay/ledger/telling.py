@@ -23,6 +23,7 @@ from relay.ledger.job_words import (
     WorkCameLate,
 )
 from relay.ledger.words import (
+    CopyChecked,
     KeyReplaced,
     ObjectMended,
     ProductionCreated,
@@ -57,6 +58,10 @@ def telling(word: Word) -> str:  # one arm a word
             )
         case ReceiptSigned():
             return _receipt(word)
+        case CopyChecked():
+            where = "the bucket" if word.place == "bucket" else f"{word.label} ({word.place})"
+            said = {"whole": "whole", "bad": f"bad in {word.faults_in_all} files", "gone": "no copy any more"}
+            return f"checked {word.version} in {where}: {said[word.outcome]}"
         case ObjectMended():
             bad = f"whose bytes had the SHA-256 {word.found}" if word.found else "which was gone"
             return f"mended object {word.object}, {bad}, with the copy of {word.version}"

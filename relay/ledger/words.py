@@ -112,6 +112,21 @@ class ReceiptSigned(Frozen):
     faults_in_all: Annotated[int, Field(ge=0)] = 0
 
 
+class CopyChecked(Frozen):
+    """Every byte of one copy of a version was read again, and what was found."""
+
+    word: Literal["copy-checked"] = "copy-checked"
+    version: VersionField
+    manifest: DigestField
+    place: Literal["bucket", "site", "drive"]
+    label: Line = "-"
+    """Which drive, or which folder at the site; `-` for the bucket."""
+    outcome: Literal["whole", "bad", "gone"]
+    """Gone: it is no copy any more, since people work on it or it was removed."""
+    faults: Annotated[tuple[Fault, ...], Field(max_length=FAULTS_IN_ENTRY)] = ()
+    faults_in_all: Annotated[int, Field(ge=0)] = 0
+
+
 class ObjectMended(Frozen):
     """An object's bytes no longer fitted its name; a good copy was put in their place."""
 
@@ -132,6 +147,7 @@ Word = (
     | KeyReplaced
     | VersionMade
     | ReceiptSigned
+    | CopyChecked
     | ObjectMended
     | JobWord
 )

@@ -237,7 +237,7 @@ def sign_receipt(desk: Desk, version: Version, faults: tuple[Fault, ...]) -> Rec
         version=version.name,
         manifest=version.manifest,
         whole=not faults,
-        faults=tuple(_in_entry(fault) for fault in faults[:FAULTS_IN_ENTRY]),
+        faults=tuple(in_entry(fault) for fault in faults[:FAULTS_IN_ENTRY]),
         faults_in_all=len(faults),
     )
 
@@ -258,7 +258,8 @@ def own_receipt(state: State, version: VersionName, site: str) -> Receipt | None
     return next((receipt for receipt in reversed(state.versions[version].receipts) if receipt.site == site), None)
 
 
-def _in_entry(fault: Fault) -> FaultInEntry:
+def in_entry(fault: Fault) -> FaultInEntry:
+    """Return a fault as receipts and checks say it."""
     return FaultInEntry(
         path=fault.path,
         what=fault.what.value,

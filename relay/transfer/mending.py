@@ -10,6 +10,7 @@ from typing import NamedTuple
 from pydantic import TypeAdapter, ValidationError
 
 from relay.errors import RefusedError
+from relay.ledger.owed import findings
 from relay.ledger.roster import check_may_sign
 from relay.ledger.state import Role, State, Version
 from relay.ledger.words import ObjectMended, Word
@@ -75,12 +76,11 @@ def _check_may_mend(state: State, desk: Desk) -> None:
 
 
 def _told(version: Version) -> list[Fault]:
-    """Return what the newest receipt of each site says is wrong in the bucket."""
-    newest = {receipt.site: receipt for receipt in version.receipts}
+    """Return what each site last found wrong in the bucket."""
     return [
         Fault(fault.path, What(fault.what), Where(fault.where), fault.expected, fault.found, fault.detail)
-        for receipt in newest.values()
-        for fault in receipt.faults
+        for _, faults in findings(version)
+        for fault in faults
     ]
 
 

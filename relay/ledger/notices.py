@@ -1,0 +1,80 @@
+"""What the people at a site should be told: work came, is late, was returned, was refused. Pure.
+
+Each notice has a name of its own that never changes, so that whoever delivers it knows which were delivered.
+"""
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Literal, NamedTuple
+
+from relay.ledger import lateness
+from relay.ledger.job_state import Job, Standing
+from relay.ledger.owed import first_asked
+from relay.ledger.state import State
+
+Kind = Literal["arrived", "offered", "late", "returned", "refused", "stopped"]
+
+
+class Notice(NamedTuple):
+    """One thing to tell, once."""
+
+    name: str
+    kind: Kind
+    text: str
+    """A sentence with what to do."""
+
+
+def notices_for(state: State, site: str, now: datetime) -> list[Notice]:
+    """Return everything that `site` should have been told by `now`, whether or not it was told already."""
+    is_coordinator = state.film().coordinator == site
+    told = [notice for job in state.jobs.values() for notice in _about_job(state, job, site, is_coordinator, now)]
+    return [*told, *_refusals(state, site, is_coordinator)]
+
+
+def _about_job(state: State, job: Job, site: str, is_coordinator: bool, now: datetime) -> Iterator[Notice]:
+    held = job.claim is not None and job.claim.site == site
+    asked = job.standing is Standing.OPEN and first_asked(state, job) == site
+    if asked and job.inputs and all(_is_here(state, version, site) for version in job.inputs):
+        yield Notice(
+            f"arrived {job.job} {job.opened} {len(job.returns)}",
+            "arrived",
+            f"{', '.join(job.inputs)} has arrived whole for {job.job}: `relay claim {job.job}`",
+        )
+    if job.offer and job.offer.to == site:
+        yield Notice(
+            f"offered {job.job} {job.offer.entry}",
+            "offered",
+            f"{job.job} is offered to you. Done: {job.offer.done}. Left: {job.offer.left}. `relay hand-on {job.job} --take`",
+        )
+    if lateness.is_late(state, job, now) and (held or asked or is_coordinator):
+        since = job.claim.epoch if job.claim else job.opened
+        yield Notice(f"late {job.job} {since}", "late", f"{job.job}: {lateness.warnings_of(state, job, now)[0]}")
+    if job.returns and job.standing is Standing.OPEN and job.prefers == site:
+        back = job.returns[-1]
+        yield Notice(
+            f"returned {job.job} {back.entry}", "returned", f"{back.version} was returned by {back.by}: {back.reasons}"
+        )
+    if job.standing is Standing.STOPPED and is_coordinator:
+        yield Notice(
+            f"stopped {job.job} {len(job.past)}",
+            "stopped",
+            f"{job.job}: {lateness.warnings_of(state, job, now)[0]}. `relay restart {job.job}` when it is mended",
+        )
+
+
+def _is_here(state: State, version: str, site: str) -> bool:
+    named = state.version(version)
+    return named.by == site or any(receipt.site == site and receipt.whole for receipt in named.receipts)
+
+
+def _refusals(state: State, site: str, is_coordinator: bool) -> Iterator[Notice]:
+    for version in state.versions.values():
+        if not version.receipts:
+            continue
+        last = version.receipts[-1]
+        if not last.whole and (is_coordinator or site in {version.by, last.site}):
+            yield Notice(
+                f"refused {version.name} {last.entry}",
+                "refused",
+                f"{last.site} refused {version.name}: {last.faults_in_all} bad files, see entry {last.entry}",
+            )
