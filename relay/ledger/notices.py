@@ -44,7 +44,8 @@ def _about_job(state: State, job: Job, site: str, is_coordinator: bool, now: dat
         yield Notice(
             f"offered {job.job} {job.offer.entry}",
             "offered",
-            f"{job.job} is offered to you. Done: {job.offer.done}. Left: {job.offer.left}. `relay hand-on {job.job} --take`",
+            f"{job.job} is offered to you. Done: {job.offer.done}. Left: {job.offer.left}. "
+            f"To go on: `relay hand-on {job.job} --take`",
         )
     if lateness.is_late(state, job, now) and (held or asked or is_coordinator):
         since = job.claim.epoch if job.claim else job.opened
