@@ -25,6 +25,8 @@ AT_A_TIME = 10  # keys
 _LARGE = 2 * 1024 * 1024  # bytes, so that writing takes a while
 _LARGE_ONES = 6
 _READERS = 2
+_LOOKS = 8
+_BETWEEN_LOOKS = 0.25  # seconds
 
 Promise = Literal["once", "whole", "at once"]
 Versioning = Literal["on", "off", "unknown"]
@@ -100,7 +102,7 @@ def probe(
 ) -> Report:
     """Ask the place that `store` and `second`, two clients of it, share; `watch` is told how many keys are done."""
     started = clock.ticks()
-    place = _Place(store, second, f"{PROBE_PREFIX}{secrets.token_hex(8)}", watch)
+    place = _Place(store, second, f"{PROBE_PREFIX}{secrets.token_hex(8)}", watch, clock)
     try:
         findings = (place.once(writers, keys, at_a_time), place.whole(), place.at_once(keys, at_a_time))
         refuses = _refuses_altered(store, f"{place.prefix}/altered")
@@ -132,33 +134,34 @@ class _Race(NamedTuple):
     bodies: tuple[bytes, ...]
     won: tuple[bool, ...]
 
-    def fault(self, store: Store) -> str | None:
+    def fault(self, store: Store, clock: Clock) -> str | None:
         """Return what is wrong with how it ended."""
         winners = [body for body, won in zip(self.bodies, self.won, strict=True) if won]
         if len(winners) > 1:
             return f"{len(winners)} of {len(self.won)} writers of {self.key} were told that they created it"
-        found = store.read(self.key)
+        found = _read_at_last(store, self.key, clock)
         if found not in (winners or self.bodies):
-            return f"{self.key} holds other bytes than its creator's"
+            return f"{self.key} holds other bytes than its creator's, or none"
         late = b"too late"
-        if store.create(self.key, late, digest_of(late)) or store.read(self.key) != found:
+        if store.create(self.key, late, digest_of(late)) or _read_at_last(store, self.key, clock) != found:
             return f"{self.key} was created again after it had been there"
         return None
 
 
 class _Place:
-    def __init__(self, store: Store, second: Store, prefix: str, watch: Watch) -> None:
+    def __init__(self, store: Store, second: Store, prefix: str, watch: Watch, clock: Clock) -> None:
         self.prefix = prefix
         self._store = store
         self._second = second
         self._watch = watch
+        self._clock = clock
 
     def once(self, writers: int, keys: int, at_a_time: int) -> Finding:
         names = [f"{self.prefix}/once/{number:04d}" for number in range(keys)]
         faults = []
         with ThreadPoolExecutor(writers * at_a_time) as pool, ThreadPoolExecutor(at_a_time) as judges:
             for done, fault in enumerate(
-                judges.map(lambda name: self._raced(pool, name, writers).fault(self._second), names)
+                judges.map(lambda name: self._raced(pool, name, writers).fault(self._second, self._clock), names)
             ):
                 self._watch("once", done + 1, keys)
                 faults += [fault] if fault else []
@@ -249,6 +252,16 @@ def _read(store: Store, key: str) -> bytes | None:
         return store.read(key)
     except MissingError:
         return None
+
+
+def _read_at_last(store: Store, key: str, clock: Clock) -> bytes | None:
+    """Return what lies there in the end: that it is there at once is another promise."""
+    for _ in range(_LOOKS):
+        found = _read(store, key)
+        if found is not None:
+            return found
+        clock.wait(_BETWEEN_LOOKS)
+    return None
 
 
 def _finding(promise: Promise, faults: Sequence[str], of: int, how: str) -> Finding:

@@ -9,16 +9,28 @@ from relay.store.port import OBJECT_LIMIT, Listed
 from tests.contracts.memory_store import Body, MemoryStore
 
 
-class Ignoring(MemoryStore):
+class Unguarded(MemoryStore):
+    """What the others are made of."""
+
+    def put(self, key: str, body: bytes) -> None:
+        with self._lock:
+            self._objects[key] = body
+
+    def drop(self, key: str) -> None:
+        with self._lock:
+            self._objects.pop(key, None)
+
+
+class Ignoring(Unguarded):
     """Ignores the condition: every writer is told that it created the key."""
 
     def create(self, key: str, body: Body, digest: Digest) -> bool:
         super().create(key, body, digest)
-        self._objects[key] = bytes(body)
+        self.put(key, bytes(body))
         return True
 
 
-class Forgetful(MemoryStore):
+class Forgetful(Unguarded):
     """Keeps the condition between writers that come together, and forgets it afterwards."""
 
     def __init__(self) -> None:
@@ -28,45 +40,45 @@ class Forgetful(MemoryStore):
     def create(self, key: str, body: Body, digest: Digest) -> bool:
         first = self._first.setdefault(key, time.monotonic())
         if time.monotonic() - first > 0.05:
-            self._objects.pop(key, None)
+            self.drop(key)
         else:
             time.sleep(0.06)
         return super().create(key, body, digest)
 
 
-class Careless(MemoryStore):
+class Careless(Unguarded):
     """Looks first and writes then, as a server without a lock would."""
 
     def create(self, key: str, body: Body, digest: Digest) -> bool:
         if self.size(key) is not None:
             return False
         time.sleep(0.001)
-        self._objects[key] = bytes(body)
+        self.put(key, bytes(body))
         return True
 
 
-class Muddled(MemoryStore):
+class Muddled(Unguarded):
     """Answers one writer that it won, and keeps the bytes of another."""
 
     def create(self, key: str, body: Body, digest: Digest) -> bool:
         created = super().create(key, body, digest)
         if not created and b"too late" not in bytes(body):
-            self._objects[key] = bytes(body)
+            self.put(key, bytes(body))
         return created
 
 
-class Trickling(MemoryStore):
+class Trickling(Unguarded):
     """Shows an object while it is still coming."""
 
     def create(self, key: str, body: Body, digest: Digest) -> bool:
         if len(body) > 100_000 and key not in self._objects:
-            self._objects[key] = bytes(body)[: len(body) // 2]
+            self.put(key, bytes(body)[: len(body) // 2])
             time.sleep(0.01)
-            self._objects.pop(key)
+            self.drop(key)
         return super().create(key, body, digest)
 
 
-class TricklingList(MemoryStore):
+class TricklingList(Unguarded):
     """Lists an object with the size it has so far; reading it waits until it is whole."""
 
     def __init__(self) -> None:
@@ -85,7 +97,7 @@ class TricklingList(MemoryStore):
         yield from sorted([*coming, *super().list(prefix, after)])
 
 
-class Remembering(MemoryStore):
+class Remembering(Unguarded):
     """Remembers for a moment that there was nothing."""
 
     def __init__(self) -> None:
@@ -102,7 +114,7 @@ class Remembering(MemoryStore):
             raise
 
 
-class ListingLater(MemoryStore):
+class ListingLater(Unguarded):
     """Lists an object a moment after it was created."""
 
     def __init__(self) -> None:

@@ -20,6 +20,8 @@ from tests.contracts.stores.faulty import (
 )
 from tests.contracts.stores.rigs import Rig, S3Rig
 from tests.contracts.stores.scripted import PatientClock
+from tests.servers.ignoring import FaultyServer
+from tests.servers.small_s3 import Fault
 
 BROKEN: list[tuple[type[MemoryStore], Promise, str]] = [
     (Ignoring, "once", "were told that they created it"),
@@ -68,6 +70,35 @@ def test_a_server_that_ignores_the_condition_is_refused_each_time(ignoring_s3):
         rig = S3Rig.on(ignoring_s3, "p")
         with pytest.raises(RefusedError, match="'once'"):
             check_promises(quick(rig.open(), rig.open()))
+
+
+FAULTS: dict[Fault, Promise] = {
+    Fault.LOOKS_THEN_WRITES: "once",
+    Fault.SHOWS_HALVES: "whole",
+    Fault.READS_LATE: "at once",
+    Fault.LISTS_LATE: "at once",
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_server_that_breaks_one_promise_is_refused_for_it(fault: Fault):
+    server = FaultyServer(fault)
+    try:
+        rig = S3Rig.on(server, "p")
+        report = quick(rig.open(), rig.open())
+    finally:
+        server.stop()
+    with pytest.raises(RefusedError, match=f"'{FAULTS[fault]}'"):
+        check_promises(report)
+
+
+def test_the_same_server_without_a_fault_passes():
+    server = FaultyServer(Fault.NONE)
+    try:
+        rig = S3Rig.on(server, "p")
+        check_promises(quick(rig.open(), rig.open()))
+    finally:
+        server.stop()
 
 
 @pytest.mark.soak
