@@ -33,9 +33,9 @@ def some_digest(text: str) -> Digest:
 
 
 def production(
-    *, sites: tuple[str, ...] = SITES, reels: int = 3, elements: str = "AB", name: str = "tide"
+    *, sites: tuple[str, ...] = SITES, reels: int = 3, elements: str = "AB", name: str = "tide", tries: int = 2
 ) -> Production:
-    """Return a production without a route: any job on any reel may be opened in it."""
+    """Return a production whose route has one stage: every reel is scanned, and every site can do that."""
     return Production.model_validate(
         {
             "name": name,
@@ -48,10 +48,11 @@ def production(
                     "title": f"Site {site}",
                     "zone": ZONES.get(site, "UTC"),
                     "mends": site == MENDER,
-                    "stages": ["scan", "grade"],
+                    "stages": ["scan"],
                 }
                 for site in sites
             ],
+            "stage": [{"name": "scan", "may_move": True, "tries": tries}],
             "element": [
                 {
                     "code": code,

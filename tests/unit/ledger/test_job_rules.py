@@ -33,7 +33,7 @@ def test_a_job_is_opened_once_for_a_reel_and_inputs_that_exist(told: Told) -> No
     with refused("reel C/R01, which the production does not have"):
         told.say(pen("lisbon"), JobOpened(job="scan/C/R01/1", stage="scan", reel="C/R01"))
     with refused("takes A/R01/v1, which does not exist"):
-        told.say(pen("lisbon"), JobOpened(job="grade/A/R01/1", stage="grade", reel="A/R01", inputs=("A/R01/v1",)))
+        told.say(pen("lisbon"), JobOpened(job="scan/A/R02/1", stage="scan", reel="A/R02", inputs=("A/R01/v1",)))
 
 
 def test_a_job_is_one_site_s_at_a_time(told: Told) -> None:

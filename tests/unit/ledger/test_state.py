@@ -22,22 +22,24 @@ def folded(state: State, told: Told, *words: Word, by: str = "lisbon") -> None:
     rules.fold(state, read_entry(told.written(pen(by), *words), len(told.raws)))
 
 
-JOB = "scan/A/R01/1"
+JOB, OTHER = "scan/A/R01/1", "scan/A/R02/1"
 
 
 def everything(state: State, told: Told) -> None:
     """Fold a word of each kind that changes something in the state."""
     number = told.state.newest.get("A/R01", 0) + 1
-    folded(state, told, version("A/R01", number), JobOpened(job=JOB, stage="scan", reel="A/R01"))
+    last = f"A/R01/v{number + 1}"
     folded(
         state,
         told,
+        version("A/R01", number),
+        JobOpened(job=JOB, stage="scan", reel="A/R01"),
+        JobOpened(job=OTHER, stage="scan", reel="A/R02"),
         JobClaimed(job=JOB, lease=60),
-        ObjectMended(object=some_digest("x"), version="A/R01/v1"),
-        by=COORDINATOR,
+        JobClaimed(job=OTHER, lease=60),
     )
-    folded(state, told, ClaimLapsed(job=JOB, epoch=len(told.raws)), JobClaimed(job=JOB, lease=60))
-    last = f"A/R01/v{number + 1}"
+    mended = ObjectMended(object=some_digest("x"), version="A/R01/v1")
+    folded(state, told, mended, ClaimLapsed(job=OTHER, epoch=len(told.raws)), by=COORDINATOR)
     folded(state, told, version("A/R01", number + 1), JobHandedIn(job=JOB, epoch=len(told.raws), version=last))
     folded(state, told, KeyReplaced(name="lisbon", key=pen("lisbon", "b").public, reason="lost"))
     folded(state, told, SiteRemoved(site="kolkata", reason="closed"), by=COORDINATOR)
