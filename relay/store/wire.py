@@ -12,7 +12,7 @@ import socket
 import ssl
 import weakref
 from collections import deque
-from typing import BinaryIO, NamedTuple
+from typing import NamedTuple
 
 Body = bytes | bytearray | memoryview
 
@@ -20,7 +20,9 @@ CONNECT_TIMEOUT = 10.0  # seconds
 SILENCE_TIMEOUT = 60.0  # seconds without a single byte going out or coming in
 _SLICE = 256 * 1024  # bytes that must go out within one such time
 _LINE_LIMIT = 16 * 1024  # bytes
-_HEADER_LIMIT = 100  # lines
+_HEADING_LIMIT = 64 * 1024  # bytes
+_GULP = 16 * 1024  # bytes
+_STATUS = re.compile(r"HTTP/1\.([01]) (\d{3})")
 _NO_BODY = {204, 304}
 _HUNG_UP = (ConnectionError, ssl.SSLEOFError)
 _CHUNK = re.compile(rb"([0-9a-fA-F]{1,8})[;\r\n]")
@@ -128,21 +130,20 @@ class Wire:
 class _Connection:
     def __init__(self, link: socket.socket) -> None:
         self._link = link
-        self._reader: BinaryIO = link.makefile("rb")
+        self._inbox = _Inbox(link)
         self._secret = isinstance(link, ssl.SSLSocket)
         self.keeps = True
         self.answering = False
 
     def is_quiet(self) -> bool:
-        """Answer whether nothing has come in since the last answer: what comes unasked is the server's farewell."""
-        if self._secret:  # TLS talks to itself now and then
-            return True
+        """Answer whether nothing came since the last answer: what comes unasked does not answer the next question."""
+        if self._inbox.held or self._secret:  # TLS talks to itself now and then
+            return not self._inbox.held
         poll = select.poll()
         poll.register(self._link, select.POLLIN)
         return not poll.poll(0)
 
     def close(self) -> None:
-        self._reader.close()
         self._link.close()
 
     def send(self, head: bytes, body: memoryview) -> None:
@@ -165,9 +166,9 @@ class _Connection:
             rest = rest[self._link.send(rest[:_SLICE]) :]
 
     def receive(self, question: _Question) -> Answer:
-        status, headers = self._status(), self._headers()
+        status, headers = self._heading()
         while 100 <= status < 200:
-            status, headers = self._status(), self._headers()
+            status, headers = self._heading()
         if "close" in headers.get("connection", "").lower():
             self.keeps = False
         if question.method == "HEAD" or status in _NO_BODY:
@@ -178,32 +179,20 @@ class _Connection:
             return self._chunked(status, headers, question)
         return self._sized(status, headers, question)
 
-    def _line(self) -> bytes:
-        line = self._reader.readline(_LINE_LIMIT)
-        if not line.endswith(b"\n"):
-            raise CutError("the answer ended in the middle of a line")
-        return line
-
-    def _status(self) -> int:
-        line = self._line()
+    def _heading(self) -> tuple[int, dict[str, str]]:
+        first, *rest = self._inbox.until(b"\r\n\r\n", _HEADING_LIMIT).decode("latin-1").split("\r\n")[:-2]
         self.answering = True
-        version, _, rest = line.partition(b" ")
-        if not version.startswith(b"HTTP/1.") or not rest[:3].isdigit():
-            raise CutError(f"the answer is not HTTP/1.1: it starts with {line[:40]!r}")
-        if version == b"HTTP/1.0":
+        found = _STATUS.match(first)
+        if found is None:
+            raise CutError(f"the answer is not HTTP/1.1: it starts with {first[:40]!r}")
+        if found[1] == "0":
             self.keeps = False
-        return int(rest[:3])
-
-    def _headers(self) -> dict[str, str]:
         headers: dict[str, str] = {}
-        for _ in range(_HEADER_LIMIT):
-            line = self._line().rstrip(b"\r\n")
-            if not line:
-                return headers
-            name, _, value = line.decode("latin-1").partition(":")
+        for line in rest:
+            name, _, value = line.partition(":")
             if headers.setdefault(name.lower(), value.strip()) != value.strip() and name.lower() == "content-length":
                 raise CutError("the answer gives two lengths")
-        raise CutError(f"the answer has more than {_HEADER_LIMIT} lines of headers")
+        return int(found[2]), headers
 
     def _sized(self, status: int, headers: dict[str, str], question: _Question) -> Answer:
         size = _length(headers)
@@ -213,35 +202,59 @@ class _Connection:
             self.keeps = False  # with the body still in it
             return Answer(status, headers, size, b"")
         if question.into is not None:
-            self._fill(question.into[:size])
+            self._inbox.fill(question.into[:size])
             return Answer(status, headers, size, b"")
-        body = self._reader.read(size)
-        if len(body) < size:
-            raise CutError(f"the answer ended after {len(body)} of {size} bytes")
-        return Answer(status, headers, size, body)
-
-    def _fill(self, view: memoryview) -> None:
-        done = 0
-        while done < len(view):
-            count = self._reader.readinto(view[done:])  # type: ignore[attr-defined]  # BinaryIO hides that it is buffered
-            if not count:
-                raise CutError(f"the answer ended after {done} of {len(view)} bytes")
-            done += count
+        body = bytearray(size)
+        self._inbox.fill(memoryview(body))
+        return Answer(status, headers, size, bytes(body))
 
     def _chunked(self, status: int, headers: dict[str, str], question: _Question) -> Answer:
         body = bytearray()
-        while size := _chunk_size(self._line()):
+        while size := _chunk_size(self._inbox.until(b"\r\n", _LINE_LIMIT)):
             if len(body) + size > question.limit:
                 self.keeps = False
                 return Answer(status, headers, len(body) + size, b"")
-            body += self._reader.read(size)
-            if self._line() != b"\r\n":
+            chunk = bytearray(size)
+            self._inbox.fill(memoryview(chunk))
+            body += chunk
+            if self._inbox.until(b"\r\n", _LINE_LIMIT) != b"\r\n":
                 raise CutError("a chunk of the answer has not the length it says")
-        self._headers()
+        while self._inbox.until(b"\r\n", _LINE_LIMIT) != b"\r\n":
+            pass  # what is said after the last chunk means nothing to us
         if question.into is None:
             return Answer(status, headers, len(body), bytes(body))
         question.into[: len(body)] = body
         return Answer(status, headers, len(body), b"")
+
+
+class _Inbox:
+    """What came in and was not asked for yet; bodies go past it, straight to where they belong."""
+
+    def __init__(self, link: socket.socket) -> None:
+        self._link = link
+        self.held = b""
+
+    def until(self, mark: bytes, limit: int) -> bytes:
+        """Return what comes up to and with `mark`, at most about `limit` bytes."""
+        while (end := self.held.find(mark)) < 0:
+            if len(self.held) > limit:
+                raise CutError(f"the answer goes on and on: expected {mark!r} within {limit} bytes")
+            more = self._link.recv(_GULP)
+            if not more:
+                raise CutError(f"the answer ended before {mark!r}")
+            self.held += more
+        end += len(mark)
+        found, self.held = self.held[:end], self.held[end:]
+        return found
+
+    def fill(self, view: memoryview) -> None:
+        done = min(len(view), len(self.held))
+        view[:done], self.held = self.held[:done], self.held[done:]
+        while done < len(view):
+            count = self._link.recv_into(view[done:])
+            if not count:
+                raise CutError(f"the answer ended after {done} of {len(view)} bytes")
+            done += count
 
 
 def _head(method: str, path: str, headers: dict[str, str], size: int) -> bytes:

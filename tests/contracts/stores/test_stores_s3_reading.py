@@ -6,7 +6,7 @@ from relay.errors import BrokenError, MissingError, RefusedError, TransientError
 from relay.model import digest_of
 from relay.store.bucket import TRIES
 from tests.contracts.stores.scripted import PatientClock, Reply, Scripted, refusal, reply
-from tests.contracts.stores.scripted_store import BODY, BUSY, DIGEST, OK, TAKEN, store_on
+from tests.contracts.stores.scripted_store import BODY, BUSY, DIGEST, OK, TAKEN, TAKEN, store_on
 
 GONE = refusal(404, "NoSuchKey")
 CUT = Reply(b"HTTP/1.1 200 OK\r\ncontent-length: 100\r\n\r\n" + b"x" * 99, hang_up=True)
@@ -16,7 +16,7 @@ LYING_CHUNK = Reply(b"HTTP/1.1 200 OK\r\ntransfer-encoding: chunked\r\n\r\n3\r\n
 BAD_CHUNK = Reply(b"HTTP/1.1 200 OK\r\ntransfer-encoding: chunked\r\n\r\n-5\r\nxxxx\r\n0\r\n\r\n", hang_up=True)
 TWO_LENGTHS = Reply(b"HTTP/1.1 200 OK\r\ncontent-length: 4\r\ncontent-length: 5\r\n\r\nxxxxx", hang_up=True)
 NO_LENGTH = Reply(b"HTTP/1.1 200 OK\r\n\r\nxxxx", hang_up=True)
-FLOOD = Reply(b"HTTP/1.1 200 OK\r\n" + b"a: b\r\n" * 1000 + b"content-length: 0\r\n\r\n", hang_up=True)
+FLOOD = Reply(b"HTTP/1.1 200 OK\r\n" + b"a: b\r\n" * 20_000 + b"content-length: 0\r\n\r\n", hang_up=True)
 LONG_LINE = Reply(b"HTTP/1.1 200 OK\r\na: " + b"b" * 100_000 + b"\r\n\r\n", hang_up=True)
 GARBLED = {
     "cut": CUT,
@@ -82,6 +82,15 @@ def test_a_connection_is_kept_and_replaced_without_a_wait_when_the_server_has_cl
         assert server.connections == 2
     assert clock.waits == []
     assert len(server.requests) == 6
+
+
+def test_what_a_server_says_unasked_is_no_answer_to_the_next_question():
+    taken_and_more = Reply(TAKEN.raw + OK.raw)
+    with Scripted([taken_and_more]) as server:
+        store = store_on(server)
+        for number in range(3):
+            assert not store.create(f"probe/{number}", BODY, DIGEST)
+    assert server.connections == 3
 
 
 def test_a_server_that_asks_to_close_is_left_alone():
