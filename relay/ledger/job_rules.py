@@ -5,11 +5,11 @@ A word about a claim that carries another epoch than the present claim's comes f
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import assert_never
 
 from relay.errors import RefusedError
-from relay.ledger import outcome_rules, route
+from relay.ledger import outcome_rules, returned, route
 from relay.ledger.job_state import Claim, Job, Offer, Standing
 from relay.ledger.job_words import (
     ClaimExtended,
@@ -31,10 +31,15 @@ from relay.ledger.job_words import (
     TryFailed,
     WorkCameLate,
 )
-from relay.ledger.job_words import Epoch as _Epoch
 from relay.ledger.saying import WORKING, Saying
 from relay.ledger.state import Role, State
-from relay.model import Stage
+from relay.model import Stage, reel_of
+
+LONGEST_CLAIM = timedelta(days=366)
+"""For how long a person's claim may be meant; a year's work is extended when it comes to that."""
+
+LAPSES_A_TRY = 5
+"""How many lapses weigh as much as one failed try: most workers are killed by something else than their job."""
 
 
 def fold_job(state: State, word: JobWord, saying: Saying) -> None:
@@ -45,8 +50,8 @@ def fold_job(state: State, word: JobWord, saying: Saying) -> None:
         return
     job = job_named(state, word.job)
     state.jobs[word.job] = _after(state, job, word, saying)
-    if isinstance(word, JobReturned):
-        outcome_rules.shake(state, word.version)
+    if isinstance(word, JobReturned | JobWithdrawn) and job.outcome is not None:
+        returned.shake(state, job.outcome)
 
 
 def _after(state: State, job: Job, word: JobWord, saying: Saying) -> Job:
@@ -54,23 +59,22 @@ def _after(state: State, job: Job, word: JobWord, saying: Saying) -> Job:
         case JobClaimed():
             return _claimed(state, job, word, saying)
         case ClaimExtended():
-            held = check_holder(job, word.epoch, saying)
-            return replace(job, claim=replace(held, until=_person(held, word.until)))
+            return _extended(job, word, saying)
         case ClaimReleased():
             check_holder(job, word.epoch, saying)
             return job.moved(Standing.OPEN, saying.time, reason=word.reason)
         case ClaimLapsed():
-            return _lapsed(job, word, saying)
+            return _lapsed(state, job, word, saying)
         case ClaimReassigned():
             return _reassigned(state, job, word, saying)
         case HandOnOffered():
             return _offered(state, job, word, saying)
         case HandOnTaken():
-            return _taken(job, word, saying)
+            return _taken(state, job, word, saying)
         case HandOnDeclined():
             return _declined(job, word, saying)
         case InputsRenewed():
-            return _renewed(state, job, word)
+            return _renewed(state, job, word, saying)
         case (
             JobHandedIn()
             | WorkCameLate()
@@ -103,8 +107,7 @@ def stage_of(state: State, job: Job) -> Stage:
 def check_epoch(job: Job, epoch: int) -> Claim:
     """Return the present claim. Raises RefusedError, naming the present holder, when it is not that of `epoch`."""
     if job.claim is None or job.claim.epoch != epoch:
-        held = f"{job.standing}" if job.claim is None else f"{job.claim.site}'s since entry {job.claim.epoch}"
-        raise RefusedError(f"the claim of entry {epoch} on job {job.job} is over: the job is {held}")
+        raise RefusedError(f"the claim of entry {epoch} on job {job.job} is over: the job is {_told(job)}")
     return job.claim
 
 
@@ -118,8 +121,11 @@ def check_holder(job: Job, epoch: int, saying: Saying) -> Claim:
 
 def _check_standing(job: Job, what: str, *standings: Standing) -> None:
     if job.standing not in standings:
-        held = f"{job.claim.site}'s since entry {job.claim.epoch}" if job.claim else str(job.standing)
-        raise RefusedError(f"job {job.job} cannot be {what}: it is {held}")
+        raise RefusedError(f"job {job.job} cannot be {what}: it is {_told(job)}")
+
+
+def _told(job: Job) -> str:
+    return f"{job.claim.site}'s since entry {job.claim.epoch}" if job.claim else job.standing.value
 
 
 def _opened(state: State, word: JobOpened, saying: Saying) -> None:
@@ -140,7 +146,8 @@ def _opened(state: State, word: JobOpened, saying: Saying) -> None:
         opened=saying.entry,
         since=saying.time,
         prefers=word.prefers,
-        reason=word.reason,
+        asked=word.reason,
+        stands_on_returned=returned.marks(state, word.inputs),
     )
 
 
@@ -153,25 +160,33 @@ def _check_versions(state: State, job: str, versions: Sequence[str]) -> None:
 def _check_asked(state: State, word: JobOpened, saying: Saying) -> None:
     """A job is the route's own, which anyone may write down, or work that the coordinator or an acceptor asks for."""
     film = state.film()
-    if not film.route:
-        return
     stage = film.stage(word.stage)
-    if stage is None:
+    if film.route and stage is None:
         raise RefusedError(f"job {word.job} is at stage {word.stage}, which the route does not have")
     if word.job == route.job_name(word.stage, word.reel):
-        if word.reel not in route.reels_of(film, stage) or route.inputs_due(state, stage, word.reel) != word.inputs:
-            raise RefusedError(f"job {word.job} is not due: the route does not ask for it with these inputs")
-    elif not may_accept(stage, saying):
+        # Nothing of the signer's own may come in with what anyone may write down: no frames, no preference.
+        if word != route.due_at(state, word.stage, word.reel):
+            raise RefusedError(f"job {word.job} is not due: the route does not ask for just this now")
+        return
+    if not may_accept(stage or Stage(name=word.stage), saying):
         raise RefusedError(f"{saying.by} may not ask for more work at {word.stage}: the coordinator may")
+    asked = route.job_name(word.stage, word.reel, route.next_pass(state, word.stage, word.reel))
+    if word.job != asked:
+        raise RefusedError(f"a job asked for on {word.reel} at {word.stage} is called {asked} now, not {word.job}")
 
 
 def may_accept(stage: Stage, saying: Saying) -> bool:
     """Answer whether the signer may accept, return and ask for work of `stage`."""
-    return saying.signer.role is Role.COORDINATOR or saying.by in stage.accepted_by
+    return is_coordinator(saying) or saying.by in stage.accepted_by
+
+
+def is_coordinator(saying: Saying) -> bool:
+    """Answer whether the signer coordinates."""
+    return saying.signer.role is Role.COORDINATOR
 
 
 def check_can(state: State, site: str, stage: str) -> None:
-    """Raise RefusedError unless the production's file says that `site` does `stage`."""
+    """Raise RefusedError unless the production's file says that `site` does `stage`, and it can say yes to it."""
     film = state.film()
     worker = film.site(site)
     if worker is None:
@@ -180,6 +195,15 @@ def check_can(state: State, site: str, stage: str) -> None:
         raise RefusedError(
             f"{site} does not do {stage}: the production's file gives it {', '.join(worker.stages) or 'no stage'}"
         )
+    if not state.has_joined(site):
+        raise RefusedError(f"{site} is not on the roster: it never joined, or was removed; name another site")
+
+
+def _check_until(until: datetime | None, saying: Saying) -> None:
+    if until is not None and until - saying.time > LONGEST_CLAIM:
+        raise RefusedError(
+            f"a claim until {until:%Y-%m-%d} would never be late: name a day within {LONGEST_CLAIM.days} days from now"
+        )
 
 
 def _claimed(state: State, job: Job, word: JobClaimed, saying: Saying) -> Job:
@@ -187,25 +211,40 @@ def _claimed(state: State, job: Job, word: JobClaimed, saying: Saying) -> Job:
     check_can(state, saying.by, job.stage)
     if (word.lease is None) == (word.until is None):
         raise RefusedError(f"a claim on job {job.job} is for a lease or until a time: one of the two")
+    _check_until(word.until, saying)
+    _check_new_epoch(job, saying)
     claim = Claim(saying.by, saying.entry, saying.time, word.lease, word.until)
     return replace(job, standing=Standing.CLAIMED, since=saying.time, claim=claim)
 
 
-def _person(claim: Claim, until: datetime) -> datetime:
+def _check_new_epoch(job: Job, saying: Saying) -> None:
+    if job.past and job.past[-1].epoch == saying.entry:
+        raise RefusedError(f"job {job.job} was claimed in this very entry: two claims cannot have one number")
+
+
+def _extended(job: Job, word: ClaimExtended, saying: Saying) -> Job:
+    held = _persons(job, check_holder(job, word.epoch, saying), "is renewed by its signs of life, not by a word")
+    _check_until(word.until, saying)
+    return replace(job, claim=replace(held, until=word.until))
+
+
+def _persons(job: Job, claim: Claim, instead: str) -> Claim:
     if claim.lease is not None:
-        raise RefusedError("a machine's claim is renewed by its signs of life, not by a word")
-    return until
+        raise RefusedError(f"the claim on job {job.job} is a machine's: it {instead}")
+    return claim
 
 
-def _lapsed(job: Job, word: ClaimLapsed, saying: Saying) -> Job:
+def _lapsed(state: State, job: Job, word: ClaimLapsed, saying: Saying) -> Job:
     if check_epoch(job, word.epoch).lease is None:
         raise RefusedError(f"job {job.job} is a person's: such a claim never lapses; the coordinator may reassign it")
-    return job.moved(Standing.OPEN, saying.time)
+    lapses = job.lapses + 1
+    stops = lapses >= LAPSES_A_TRY * stage_of(state, job).tries
+    return job.moved(Standing.STOPPED if stops else Standing.OPEN, saying.time, lapses=lapses, reason="")
 
 
 def _reassigned(state: State, job: Job, word: ClaimReassigned, saying: Saying) -> Job:
     check_epoch(job, word.epoch)
-    if not may_accept(stage_of(state, job), saying):
+    if not is_coordinator(saying):
         raise RefusedError(f"{saying.by} may not reassign job {job.job}: the coordinator may")
     if word.to is not None:
         check_can(state, word.to, job.stage)
@@ -213,31 +252,37 @@ def _reassigned(state: State, job: Job, word: ClaimReassigned, saying: Saying) -
 
 
 def _offered(state: State, job: Job, word: HandOnOffered, saying: Saying) -> Job:
-    check_holder(job, word.epoch, saying)
+    _persons(job, check_holder(job, word.epoch, saying), "is given back, not handed on")
     if state.film().route and not stage_of(state, job).may_move:
         raise RefusedError(f"work at {job.stage} stays where it was begun: the route does not let it move")
     if word.to == saying.by:
         raise RefusedError(f"job {job.job} is {saying.by}'s already: offer it to another site")
     check_can(state, word.to, job.stage)
+    _check_until(word.until, saying)
     _check_versions(state, job.job, [word.version] if word.version else [])
+    if word.version and reel_of(word.version) != job.reel:
+        raise RefusedError(f"job {job.job} is about reel {job.reel}: {word.version} is no version of it")
     offer = Offer(word.to, saying.entry, word.done, word.left, word.faults, word.frames, word.version, word.until)
     return replace(job, offer=offer)
 
 
-def _check_offer(job: Job, epoch: _Epoch, *names: str) -> Offer:
+def _check_offer(job: Job, epoch: int, *names: str) -> Offer:
     check_epoch(job, epoch)
     if job.offer is None:
         raise RefusedError(f"job {job.job} is not offered to anybody")
-    if not names or names[0] not in {job.offer.to, *names[1:]}:
+    if names[0] not in {job.offer.to, *names[1:]}:
         raise RefusedError(f"job {job.job} is offered to {job.offer.to}, not to {names[0]}")
     return job.offer
 
 
-def _taken(job: Job, word: HandOnTaken, saying: Saying) -> Job:
+def _taken(state: State, job: Job, word: HandOnTaken, saying: Saying) -> Job:
     offer = _check_offer(job, word.epoch, saying.by)
-    claim = Claim(saying.by, saying.entry, saying.time, until=word.until or offer.until)
+    check_can(state, saying.by, job.stage)
+    _check_until(word.until, saying)
+    _check_new_epoch(job, saying)
+    until = word.until or offer.until or check_epoch(job, word.epoch).until
     moved = job.moved(Standing.CLAIMED, saying.time, hand_ons=(*job.hand_ons, offer))
-    return replace(moved, claim=claim)
+    return replace(moved, claim=Claim(saying.by, saying.entry, saying.time, until=until))
 
 
 def _declined(job: Job, word: HandOnDeclined, saying: Saying) -> Job:
@@ -246,10 +291,8 @@ def _declined(job: Job, word: HandOnDeclined, saying: Saying) -> Job:
     return replace(job, offer=None)
 
 
-def _renewed(state: State, job: Job, word: InputsRenewed) -> Job:
-    _check_standing(job, "given new inputs", Standing.OPEN)
-    stage = stage_of(state, job)
-    if word.job != route.job_name(job.stage, job.reel) or route.inputs_due(state, stage, job.reel) != word.inputs:
-        raise RefusedError(f"the route does not give job {job.job} these inputs")
-    shaken = tuple(version for version in job.stands_on_returned if version in word.inputs)
-    return replace(job, inputs=word.inputs, stands_on_returned=shaken)
+def _renewed(state: State, job: Job, word: InputsRenewed, saying: Saying) -> Job:
+    if word != route.due_at(state, job.stage, job.reel):
+        raise RefusedError(f"job {job.job} is {_told(job)}, and the route does not give it these inputs now")
+    waiting = job.afresh() if job.standing is Standing.OPEN else job.moved(Standing.OPEN, saying.time).afresh()
+    return replace(waiting, inputs=word.inputs, stands_on_returned=returned.marks(state, word.inputs))

@@ -70,7 +70,10 @@ class Job:
     """When it came to its present standing."""
     standing: Standing = Standing.OPEN
     prefers: str | None = None
+    asked: str = ""
+    """Why it was asked for, where the route did not."""
     reason: str = ""
+    """Why it came to its present standing, where somebody said so."""
     claim: Claim | None = None
     offer: Offer | None = None
     hand_ons: tuple[Offer, ...] = ()
@@ -79,9 +82,12 @@ class Job:
     holder: str | None = None
     """Who handed the outcome in."""
     note: str = ""
+    """What the holder said when handing in."""
     returns: tuple[Return, ...] = ()
     failures: int = 0
-    """Tries that failed since it opened or was restarted."""
+    """Tries that failed since it opened, was returned, was restarted or was given new inputs."""
+    lapses: int = 0
+    """Claims of machines that lapsed in the same time: what kills its worker says nothing."""
     said: str = ""
     """The last lines of the last failed try."""
     past: tuple[Claim, ...] = ()
@@ -89,12 +95,16 @@ class Job:
     late: tuple[VersionName, ...] = ()
     """What former holders sent after their claim was over."""
     stands_on_returned: tuple[VersionName, ...] = ()
-    """Inputs that were returned after this job had taken them."""
+    """Versions that came back and that its inputs are, or were made from."""
 
     def moved(self, standing: Standing, time: datetime, **changes: object) -> "Job":
         """Return the job in another standing; the claim and an offer end with the old one."""
         past = (*self.past, self.claim) if self.claim else self.past
         return replace(self, standing=standing, since=time, claim=None, offer=None, past=past, **changes)  # type: ignore[arg-type]
+
+    def afresh(self) -> "Job":
+        """Return the job with all its tries before it."""
+        return replace(self, failures=0, lapses=0)
 
     @property
     def is_over(self) -> bool:

@@ -14,6 +14,9 @@ JobId = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_/.-]{0,99}$")]
 
 Epoch = Annotated[int, Field(ge=1)]
 
+LONGEST_LEASE = 7 * 24 * 3600
+"""Seconds. A machine that may be silent for longer than a week is no machine that anybody waits for."""
+
 
 class JobOpened(Frozen):
     """There is work to do on a reel at a stage of the route."""
@@ -31,7 +34,7 @@ class JobOpened(Frozen):
 
 
 class InputsRenewed(Frozen):
-    """What an open job takes was made anew since it opened."""
+    """What a job that waits takes was made anew since it opened; one that had stopped may be tried again with it."""
 
     word: Literal["inputs-renewed"] = "inputs-renewed"
     job: JobId
@@ -43,7 +46,7 @@ class JobClaimed(Frozen):
 
     word: Literal["job-claimed"] = "job-claimed"
     job: JobId
-    lease: Annotated[int, Field(ge=1)] | None = None
+    lease: Annotated[int, Field(ge=1, le=LONGEST_LEASE)] | None = None
     """Seconds without a sign of life after which anyone may say that a machine's claim lapsed."""
     until: Instant | None = None
     """When a person means to be done."""

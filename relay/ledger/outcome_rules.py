@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import assert_never
 
 from relay.errors import RefusedError
-from relay.ledger import job_rules, route
+from relay.ledger import job_rules, returned, route
 from relay.ledger.job_state import Job, Return, Standing
 from relay.ledger.job_words import (
     JobAccepted,
@@ -28,7 +28,8 @@ def after(state: State, job: Job, word: OutcomeWord, saying: Saying) -> Job:
         case JobHandedIn():
             job_rules.check_holder(job, word.epoch, saying)
             _check_made(state, job, word.version, saying)
-            return job.moved(Standing.HANDED_IN, saying.time, outcome=word.version, holder=saying.by, note=word.note)
+            done = job.moved(Standing.HANDED_IN, saying.time, outcome=word.version, holder=saying.by)
+            return replace(done, note=word.note, reason="")
         case WorkCameLate():
             return _late(state, job, word, saying)
         case TryFailed():
@@ -36,25 +37,15 @@ def after(state: State, job: Job, word: OutcomeWord, saying: Saying) -> Job:
         case JobRestarted():
             _check_rules(state, job, "restart", saying)
             _check_standing(job, "restarted", Standing.STOPPED)
-            return job.moved(Standing.OPEN, saying.time, failures=0, reason=word.reason)
+            return job.moved(Standing.OPEN, saying.time, reason=word.reason).afresh()
         case JobAccepted():
             return _accepted(state, job, word, saying)
         case JobReturned():
             return _returned(state, job, word, saying)
         case JobWithdrawn():
-            _check_rules(state, job, "withdraw", saying)
-            if job.is_over:
-                raise RefusedError(f"job {job.job} is {job.standing} already")
-            return job.moved(Standing.WITHDRAWN, saying.time, reason=word.reason)
+            return _withdrawn(state, job, word, saying)
         case _:
             assert_never(word)
-
-
-def shake(state: State, version: VersionName) -> None:
-    """Mark every job that stands on `version`, which was returned."""
-    for job in route.standing_on(state, version):
-        if job.standing is not Standing.WITHDRAWN and version not in job.stands_on_returned:
-            state.jobs[job.job] = replace(job, stands_on_returned=(*job.stands_on_returned, version))
 
 
 def _check_rules(state: State, job: Job, what: str, saying: Saying) -> None:
@@ -73,6 +64,9 @@ def _check_made(state: State, job: Job, version: VersionName, saying: Saying) ->
         raise RefusedError(f"job {job.job} is handed in with {version}, which this entry does not make")
     if reel_of(version) != job.reel:
         raise RefusedError(f"job {job.job} is about reel {job.reel}: {version} is no version of it")
+    for other in route.jobs_on(state, job.reel):
+        if version in returned.made_by(other):
+            raise RefusedError(f"{version} was sent for job {other.job}: another job needs a version of its own")
 
 
 def _late(state: State, job: Job, word: WorkCameLate, saying: Saying) -> Job:
@@ -86,7 +80,8 @@ def _failed(state: State, job: Job, word: TryFailed, saying: Saying) -> Job:
     job_rules.check_holder(job, word.epoch, saying)
     failures = job.failures + 1
     stops = failures >= job_rules.stage_of(state, job).tries
-    return job.moved(Standing.STOPPED if stops else Standing.OPEN, saying.time, failures=failures, said=word.said)
+    standing = Standing.STOPPED if stops else Standing.OPEN
+    return job.moved(standing, saying.time, failures=failures, said=word.said, reason="")
 
 
 def _check_outcome(state: State, job: Job, version: VersionName, what: str, saying: Saying) -> None:
@@ -103,13 +98,22 @@ def _accepted(state: State, job: Job, word: JobAccepted, saying: Saying) -> Job:
             f"{word.version} was not received whole by anybody yet: it is accepted only after that. "
             "A worker sees to it within a minute; `relay reel show` tells"
         )
-    return job.moved(Standing.ACCEPTED, saying.time, note=word.note)
+    return job.moved(Standing.ACCEPTED, saying.time, reason=word.note)
 
 
 def _returned(state: State, job: Job, word: JobReturned, saying: Saying) -> Job:
     _check_outcome(state, job, word.version, "return", saying)
     _check_standing(job, "returned", Standing.HANDED_IN, Standing.ACCEPTED)
     back = Return(word.version, saying.by, saying.entry, word.reasons)
-    return job.moved(
-        Standing.OPEN, saying.time, outcome=None, prefers=job.holder, returns=(*job.returns, back), reason=word.reasons
-    )
+    again = job.moved(Standing.OPEN, saying.time, outcome=None, prefers=job.holder, reason=word.reasons)
+    return replace(again, returns=(*job.returns, back)).afresh()
+
+
+def _withdrawn(state: State, job: Job, word: JobWithdrawn, saying: Saying) -> Job:
+    """Withdraw a job: the coordinator any, an acceptor what was asked for beside the route and would hold it up."""
+    if job.job == route.job_name(job.stage, job.reel) and not job_rules.is_coordinator(saying):
+        raise RefusedError(f"{saying.by} may not withdraw job {job.job}, which the route asks for: the coordinator may")
+    _check_rules(state, job, "withdraw", saying)
+    if job.is_over:
+        raise RefusedError(f"job {job.job} is {job.standing} already")
+    return job.moved(Standing.WITHDRAWN, saying.time, reason=word.reason)

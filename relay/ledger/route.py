@@ -2,23 +2,51 @@
 
 A stage works on reels. Where a stage before it works on the same reel, that reel's outcome is its input; where it does
 not (many prints feed one programme), it takes the outcomes of all of that stage's reels, and waits for the last one.
+
+A stage may pass over a reel more than once: the route's own job is pass 1, and what the coordinator or an acceptor asks
+for counts on from 2. What comes after takes the outcome of the newest pass, and waits while that is under way. Work
+that was withdrawn is not waited for: the route goes on without it.
 """
+
+from collections.abc import Iterator
+from functools import lru_cache
+from itertools import count
 
 from relay.ledger.job_state import Job, Standing
 from relay.ledger.job_words import InputsRenewed, JobOpened
 from relay.ledger.state import State
 from relay.model import ElementKind, Production, ReelName, Stage, VersionName
 
+ReelSet = dict[ReelName, None]
+"""Reels in the file's order, found at once."""
 
-def reels_of(film: Production, stage: Stage) -> tuple[ReelName, ...]:
-    """Return the reels that `stage` works on, in the file's order."""
-    if stage.of:
-        return stage.of
-    if not stage.after:
-        made = {e.code for e in film.elements if e.kind is ElementKind.RESTORED_PROGRAMME}
-        return tuple(reel for reel in film.reel_names() if reel.partition("/")[0] not in made)
-    before = {reel for name in stage.after for reel in reels_of(film, _stage(film, name))}
-    return tuple(reel for reel in film.reel_names() if reel in before)
+Handover = tuple[VersionName, ...] | None
+"""What a stage hands over for a reel: one version; none, for ever, where the work was withdrawn; None: wait."""
+
+Seen = dict[tuple[str, ReelName], Handover]
+"""Hand-overs that were looked up in one state."""
+
+
+@lru_cache(maxsize=16)
+def _plan(film: Production) -> dict[str, ReelSet]:
+    plan: dict[str, ReelSet] = {}
+    for stage in film.route:
+        _lay_out(film, stage, plan)
+    return plan
+
+
+def _lay_out(film: Production, stage: Stage, plan: dict[str, ReelSet]) -> ReelSet:
+    if stage.name not in plan:
+        before = [_lay_out(film, _stage(film, name), plan) for name in stage.after]
+        plan[stage.name] = dict.fromkeys(stage.of or _usual_reels(film, before))
+    return plan[stage.name]
+
+
+def _usual_reels(film: Production, before: list[ReelSet]) -> list[ReelName]:
+    if before:
+        return [reel for reel in film.reel_names() if any(reel in theirs for theirs in before)]
+    made = {element.code for element in film.elements if element.kind is ElementKind.RESTORED_PROGRAMME}
+    return [reel for reel in film.reel_names() if reel.partition("/")[0] not in made]
 
 
 def _stage(film: Production, name: str) -> Stage:
@@ -28,55 +56,124 @@ def _stage(film: Production, name: str) -> Stage:
     return stage
 
 
+def reels_of(film: Production, stage: Stage) -> tuple[ReelName, ...]:
+    """Return the reels that `stage` works on, in the file's order; none where the route does not have it."""
+    return tuple(_plan(film).get(stage.name, ()))
+
+
 def job_name(stage: str, reel: ReelName, number: int = 1) -> str:
     """Return the name of a job; the route's own job on a reel is number 1, work asked for later counts on."""
     return f"{stage}/{reel}/{number}"
 
 
+def passes(state: State, stage: str, reel: ReelName) -> Iterator[Job]:
+    """Give the jobs of a stage on a reel: the route's own, if it was opened, then those that were asked for."""
+    for number in count(1):
+        job = state.jobs.get(job_name(stage, reel, number))
+        if job is not None:
+            yield job
+        elif number > 1:
+            return
+
+
+def jobs_on(state: State, reel: ReelName) -> Iterator[Job]:
+    """Give the jobs on `reel` at the stages that the route has now."""
+    return (job for stage in state.film().route for job in passes(state, stage.name, reel))
+
+
+def next_pass(state: State, stage: str, reel: ReelName) -> int:
+    """Return the number of the next job that can be asked for on `reel` at `stage`."""
+    return next(number for number in count(2) if job_name(stage, reel, number) not in state.jobs)
+
+
 def has_arrived(state: State, version: VersionName) -> bool:
-    """Answer whether some site received `version` whole, and said so in its newest receipt."""
-    newest = {receipt.site: receipt.whole for receipt in state.versions[version].receipts}
-    return any(newest.values())
+    """Answer whether some site received `version` whole, and said so in its newest receipt.
+
+    The maker's own word counts only until another site has spoken.
+    """
+    made = state.versions[version]
+    newest = {receipt.site: receipt.whole for receipt in made.receipts}
+    own = newest.pop(made.by, False)
+    return any(newest.values()) if newest else own
 
 
 def outcome_of(state: State, stage: Stage, reel: ReelName) -> VersionName | None:
-    """Return what `stage` hands over for `reel`, or None while the next stage has to wait for it."""
-    job = state.jobs.get(job_name(stage.name, reel))
-    if job is None or job.outcome is None:
+    """Return what `stage` hands over for `reel`, or None while the next stage has to wait for it, or go without."""
+    handed = _handed_over(state, stage, reel, {})
+    return handed[0] if handed else None
+
+
+def _handed_over(state: State, stage: Stage, reel: ReelName, seen: Seen) -> Handover:
+    key = (stage.name, reel)
+    if key not in seen:
+        seen[key] = _look_up(state, stage, reel, seen)
+    return seen[key]
+
+
+def _look_up(state: State, stage: Stage, reel: ReelName, seen: Seen) -> Handover:
+    all_passes = list(passes(state, stage.name, reel))
+    live = [job for job in all_passes if job.standing is not Standing.WITHDRAWN]
+    if live:
+        return _of_pass(state, stage, max(reversed(live), key=lambda job: job.opened))
+    if all_passes:
+        return ()
+    # Never opened: nothing will come where all that it would work on was withdrawn.
+    return () if stage.after and _inputs(state, stage, reel, seen) == () else None
+
+
+def _of_pass(state: State, stage: Stage, job: Job) -> Handover:
+    if job.outcome is None:
         return None
     if job.standing is Standing.ACCEPTED:
-        return job.outcome
+        return (job.outcome,)
     opens = stage.next_opens_on == "arrival" and job.standing is Standing.HANDED_IN and has_arrived(state, job.outcome)
-    return job.outcome if opens else None
+    return (job.outcome,) if opens else None
 
 
 def inputs_due(state: State, stage: Stage, reel: ReelName) -> tuple[VersionName, ...] | None:
-    """Return what a job on `reel` at `stage` takes, or None while something is not there yet."""
-    film, inputs = state.film(), []
+    """Return what a job on `reel` at `stage` takes, or None while something is not there yet, or nothing will be."""
+    return _due_inputs(state, stage, reel, {})
+
+
+def _due_inputs(state: State, stage: Stage, reel: ReelName, seen: Seen) -> tuple[VersionName, ...] | None:
+    inputs = _inputs(state, stage, reel, seen)
+    return None if stage.after and not inputs else inputs
+
+
+def _inputs(state: State, stage: Stage, reel: ReelName, seen: Seen) -> tuple[VersionName, ...] | None:
+    film, inputs = state.film(), dict[VersionName, None]()
+    plan = _plan(film)
     for name in stage.after:
         before = _stage(film, name)
-        theirs = reels_of(film, before)
-        for each in (reel,) if reel in theirs else theirs:
-            outcome = outcome_of(state, before, each)
-            if outcome is None:
+        for each in (reel,) if reel in plan[name] else plan[name]:
+            handed = _handed_over(state, before, each, seen)
+            if handed is None:
                 return None
-            inputs.append(outcome)
-    return tuple(dict.fromkeys(inputs))
+            inputs.update(dict.fromkeys(handed))
+    return tuple(inputs)
 
 
 def due(state: State) -> list[JobOpened | InputsRenewed]:
-    """Return what the route asks to be said now: jobs to open, and open jobs whose inputs were made anew."""
-    film = state.film()
-    said = (_due(state, stage, reel) for stage in film.route for reel in reels_of(film, stage))
+    """Return what the route asks to be said now: jobs to open, and waiting jobs whose inputs were made anew."""
+    film, seen = state.film(), Seen()
+    plan = _plan(film)
+    said = (_due(state, stage, reel, seen) for stage in film.route for reel in plan[stage.name])
     return [word for word in said if word is not None]
 
 
-def _due(state: State, stage: Stage, reel: ReelName) -> JobOpened | InputsRenewed | None:
+def due_at(state: State, stage: str, reel: ReelName) -> JobOpened | InputsRenewed | None:
+    """Return what the route asks to be said about one reel at one stage, or None."""
+    film = state.film()
+    found = film.stage(stage)
+    return _due(state, found, reel, {}) if found and reel in _plan(film)[stage] else None
+
+
+def _due(state: State, stage: Stage, reel: ReelName, seen: Seen) -> JobOpened | InputsRenewed | None:
     name = job_name(stage.name, reel)
     job = state.jobs.get(name)
-    if job is not None and job.standing is not Standing.OPEN:
+    if job is not None and job.standing not in {Standing.OPEN, Standing.STOPPED}:
         return None
-    inputs = inputs_due(state, stage, reel)
+    inputs = _due_inputs(state, stage, reel, seen)
     if inputs is None:
         return None
     if job is None:
@@ -87,16 +184,3 @@ def _due(state: State, stage: Stage, reel: ReelName) -> JobOpened | InputsRenewe
 def followers(film: Production, stage: str) -> list[Stage]:
     """Return the stages that come right after `stage`."""
     return [each for each in film.route if stage in each.after]
-
-
-def standing_on(state: State, version: VersionName) -> list[Job]:
-    """Return the jobs that took `version`, or took what was made from it, and so on."""
-    found: dict[str, Job] = {}
-    waiting = [version]
-    while waiting:
-        taken = waiting.pop()
-        for job in state.jobs.values():
-            if taken in job.inputs and job.job not in found:
-                found[job.job] = job
-                waiting += [job.outcome] if job.outcome else []
-    return list(found.values())
