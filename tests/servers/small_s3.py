@@ -8,6 +8,7 @@ import hashlib
 import sys
 import threading
 import time
+from collections import Counter
 from enum import StrEnum
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import NamedTuple
@@ -26,16 +27,17 @@ class Fault(StrEnum):
     SHOWS_HALVES = "shows-halves"
     """A reader may see the front of an object that is being written."""
     READS_LATE = "reads-late"
+    """The first readers of a new object are told that there is none."""
     LISTS_LATE = "lists-late"
+    """The first listings do not show it."""
 
 
-LATE = 0.2  # seconds
+LATE = 3  # looks that still miss what was created
 GAP = 0.02  # seconds between a look and the write that it was for
 
 
 class Stored(NamedTuple):
     body: bytes
-    since: float  # seconds, monotonic
 
     @property
     def tag(self) -> str:
@@ -49,6 +51,7 @@ class Objects:
         self._fault = fault
         self._lock = threading.Lock()
         self._objects: dict[str, Stored] = {}
+        self._looks: Counter[str] = Counter()
         self.buckets: set[str] = set()
 
     def put(self, name: str, body: bytes, wants_none: bool, wants_tag: str | None) -> bool:
@@ -68,11 +71,12 @@ class Objects:
     def discard(self, name: str) -> None:
         self._objects.pop(name, None)
 
-    def names(self, bucket: str) -> list[str]:
-        """Return the keys in `bucket` in the order of their bytes."""
-        seen = [name for name in list(self._objects) if self._seen(name, Fault.LISTS_LATE)]
-        keys = [name.split("/", 1)[1] for name in seen if name.startswith(f"{bucket}/")]
-        return sorted(keys, key=str.encode)
+    def listed(self, bucket: str) -> list[tuple[str, Stored]]:
+        """Return what lies in `bucket`, in the order of the bytes of its keys."""
+        start = f"{bucket}/"
+        names = [name for name in list(self._objects) if name.startswith(start)]
+        seen = [(name.removeprefix(start), self._seen(name, Fault.LISTS_LATE)) for name in names]
+        return sorted(((key, there) for key, there in seen if there), key=lambda line: line[0].encode())
 
     def _holds(self, name: str, wants_none: bool, wants_tag: str | None) -> bool:
         there = self._objects.get(name)
@@ -81,18 +85,17 @@ class Objects:
         return wants_tag is None or (there is not None and wants_tag in {there.tag, there.tag.strip('"')})
 
     def _write(self, name: str, body: bytes) -> bool:
-        there = self._objects.get(name)
-        since = there.since if there else time.monotonic()
         if self._fault is Fault.SHOWS_HALVES:
-            self._objects[name] = Stored(body[: len(body) // 2], since)
+            self._objects[name] = Stored(body[: len(body) // 2])
             time.sleep(GAP)
-        self._objects[name] = Stored(body, since)
+        self._objects[name] = Stored(body)
         return True
 
     def _seen(self, name: str, late: Fault) -> Stored | None:
         there = self._objects.get(name)
-        if there and self._fault is late and time.monotonic() < there.since + LATE:
-            return None
+        if there and self._fault is late:
+            self._looks[name] += 1
+            return there if self._looks[name] > LATE else None
         return there
 
 
@@ -112,7 +115,7 @@ class Handler(BaseHTTPRequestHandler):
         elif self.objects.put(
             f"{bucket}/{key}", body, self.headers.get("If-None-Match") == "*", self.headers.get("If-Match")
         ):
-            self._answer(200, tag=Stored(body, 0).tag)
+            self._answer(200, tag=Stored(body).tag)
         else:
             self._refuse(412, "PreconditionFailed")
 
@@ -144,15 +147,19 @@ class Handler(BaseHTTPRequestHandler):
         told = {name: values[0] for name, values in parse_qs(urlsplit(self.path).query).items()}
         after, prefix = told.get("continuation-token", told.get("start-after", "")), told.get("prefix", "")
         most = min(int(told.get("max-keys", 1000)), 1000)
-        keys = [key for key in self.objects.names(bucket) if key.startswith(prefix) and key.encode() > after.encode()]
-        page = [(key, stored) for key in keys[:most] if (stored := self.objects.get(f"{bucket}/{key}"))]
+        found = [
+            (key, stored)
+            for key, stored in self.objects.listed(bucket)
+            if key.startswith(prefix) and key.encode() > after.encode()
+        ]
+        page = found[:most]
         lines = "".join(
             f"<Contents><Key>{escape(key)}</Key><Size>{len(stored.body)}</Size><ETag>{stored.tag}</ETag>"
             "<LastModified>2020-01-01T00:00:00.000Z</LastModified></Contents>"
             for key, stored in page
         )
-        more = len(keys) > most
-        token = f"<NextContinuationToken>{escape(keys[most - 1])}</NextContinuationToken>" if more else ""
+        more = len(found) > most
+        token = f"<NextContinuationToken>{escape(page[-1][0])}</NextContinuationToken>" if more else ""
         listing = f"<Name>{bucket}</Name><KeyCount>{len(page)}</KeyCount><IsTruncated>{str(more).lower()}</IsTruncated>"
         self._answer(200, f"<ListBucketResult>{listing}{token}{lines}</ListBucketResult>".encode())
 

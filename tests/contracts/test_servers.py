@@ -1,0 +1,160 @@
+"""The servers that other tests stand on: they start, keep what they acknowledged, and are as good or bad as they say.
+
+Conditional writes: Amazon S3's API reference, PutObject, If-None-Match (412 Precondition Failed).
+"""
+
+import threading
+import uuid
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+from botocore.credentials import Credentials
+from botocore.exceptions import ClientError, EndpointConnectionError
+
+from relay.store.probe import probe
+from relay.store.s3 import S3Store
+from tests.servers.ignoring import FaultyServer
+from tests.servers.small_s3 import LATE, Fault
+
+KEEPING = [
+    pytest.param("seaweedfs", marks=pytest.mark.seaweedfs),
+    pytest.param("ceph", marks=pytest.mark.ceph),
+]
+HONEST = [*KEEPING, "moto_s3"]
+
+
+def code_of(error: pytest.ExceptionInfo[ClientError]) -> int:
+    return error.value.response["ResponseMetadata"]["HTTPStatusCode"]
+
+
+@pytest.fixture
+def server(request):
+    return request.getfixturevalue(request.param)
+
+
+@pytest.fixture
+def broken(request):
+    server = FaultyServer(request.param)
+    yield server
+    server.stop()
+
+
+@pytest.mark.parametrize("server", [*HONEST, "ignoring_s3"], indirect=True)
+def test_a_server_returns_what_was_stored(server):
+    bucket, client, body = server.bucket(), server.client(), uuid.uuid4().bytes * 100_000
+    client.put_object(Bucket=bucket, Key="reels/R01", Body=body)
+
+    assert client.get_object(Bucket=bucket, Key="reels/R01")["Body"].read() == body
+    assert client.head_object(Bucket=bucket, Key="reels/R01")["ContentLength"] == len(body)
+    assert [line["Key"] for line in client.list_objects_v2(Bucket=bucket)["Contents"]] == ["reels/R01"]
+    client.delete_object(Bucket=bucket, Key="reels/R01")
+    assert client.list_objects_v2(Bucket=bucket)["KeyCount"] == 0
+
+
+@pytest.mark.parametrize("server", HONEST, indirect=True)
+def test_an_honest_server_creates_a_key_once(server):
+    bucket, client = server.bucket(), server.client()
+    client.put_object(Bucket=bucket, Key="entry", Body=b"first", IfNoneMatch="*")
+
+    with pytest.raises(ClientError) as refused:
+        client.put_object(Bucket=bucket, Key="entry", Body=b"second", IfNoneMatch="*")
+
+    assert code_of(refused) == 412
+    assert client.get_object(Bucket=bucket, Key="entry")["Body"].read() == b"first"
+
+
+def test_the_ignoring_server_lets_every_writer_win(ignoring_s3):
+    bucket, client = ignoring_s3.bucket(), ignoring_s3.client()
+    client.put_object(Bucket=bucket, Key="entry", Body=b"first", IfNoneMatch="*")
+    client.put_object(Bucket=bucket, Key="entry", Body=b"second", IfNoneMatch="*")
+
+    assert client.get_object(Bucket=bucket, Key="entry")["Body"].read() == b"second"
+
+
+@pytest.mark.parametrize("server", KEEPING, indirect=True)
+def test_a_server_killed_without_a_word_comes_back_with_what_it_acknowledged(server):
+    bucket, client = server.bucket(), server.client(attempts=1)
+    for number in range(20):
+        client.put_object(Bucket=bucket, Key=f"{number}", Body=b"%d" % number)
+
+    server.kill9()
+    with pytest.raises(EndpointConnectionError):
+        client.get_object(Bucket=bucket, Key="0")
+    server.restart()
+
+    kept = [server.client().get_object(Bucket=bucket, Key=f"{number}")["Body"].read() for number in range(20)]
+    assert kept == [b"%d" % number for number in range(20)]
+
+
+def test_a_stopped_server_leaves_nothing():
+    server = FaultyServer()
+    process = server.processes[0]
+    server.stop()
+
+    assert not process.is_running()
+    assert not server.folder.exists()
+
+
+def test_the_small_server_pages_its_lists_in_the_order_of_bytes():
+    server = FaultyServer()
+    bucket, client = server.bucket(), server.client()
+    keys = ["a-", "a/1", "a0", "b&c", "é"]
+    for key in keys:
+        client.put_object(Bucket=bucket, Key=key, Body=b"")
+    pages = client.get_paginator("list_objects_v2").paginate(Bucket=bucket, PaginationConfig={"PageSize": 2})
+
+    assert [line["Key"] for page in pages for line in page["Contents"]] == keys
+    after = client.list_objects_v2(Bucket=bucket, StartAfter="a/1", Prefix="a")
+    assert [line["Key"] for line in after["Contents"]] == ["a0"]
+    server.stop()
+
+
+@pytest.mark.parametrize("broken", [Fault.LOOKS_THEN_WRITES], indirect=True)
+def test_a_server_that_looks_then_writes_honours_the_condition_only_when_asked_calmly(broken):
+    bucket, client = broken.bucket(), broken.client()
+    start = threading.Barrier(8)
+
+    def created(number: int) -> bool:
+        start.wait()
+        try:
+            client.put_object(Bucket=bucket, Key="raced", Body=b"%d" % number, IfNoneMatch="*")
+        except ClientError:
+            return False
+        return True
+
+    with ThreadPoolExecutor(8) as writers:
+        assert sum(writers.map(created, range(8))) > 1
+    with pytest.raises(ClientError) as refused:
+        client.put_object(Bucket=bucket, Key="raced", Body=b"late", IfNoneMatch="*")
+    assert code_of(refused) == 412
+
+
+@pytest.mark.parametrize("broken", [Fault.READS_LATE], indirect=True)
+def test_a_server_that_reads_late_misses_what_was_just_created(broken):
+    bucket, client = broken.bucket(), broken.client()
+    client.put_object(Bucket=bucket, Key="new", Body=b"here")
+
+    for _ in range(LATE):
+        with pytest.raises(client.exceptions.NoSuchKey):
+            client.get_object(Bucket=bucket, Key="new")
+    assert client.get_object(Bucket=bucket, Key="new")["Body"].read() == b"here"
+
+
+@pytest.mark.parametrize(
+    ("broken", "promise"),
+    [
+        (Fault.NONE, None),
+        (Fault.IGNORES_CONDITION, "once"),
+        (Fault.LOOKS_THEN_WRITES, "once"),
+        (Fault.SHOWS_HALVES, "whole"),
+        (Fault.LISTS_LATE, "at once"),
+    ],
+    indirect=["broken"],
+)
+def test_the_probe_names_the_one_promise_that_a_server_breaks(broken, promise):
+    bucket, keys = broken.bucket(), Credentials(broken.access_key, broken.secret_key)
+    stores = [S3Store(bucket, "film", endpoint=broken.endpoint, credentials=keys) for _ in range(2)]
+
+    findings = probe(*stores, keys=10).findings
+
+    assert [finding.promise for finding in findings if not finding.kept] == ([promise] if promise else [])
