@@ -17,6 +17,7 @@ from rich.progress import (
 )
 
 from relay.clock import SYSTEM_CLOCK
+from relay.media.sequence import is_frame
 from relay.transfer.progress import UNWATCHED, Watcher
 
 SHOWN_AFTER = 1.0  # seconds
@@ -41,6 +42,7 @@ class _Bar:
         self._began = SYSTEM_CLOCK.ticks()
         self._lock = threading.Lock()
         self._files = self._size = self._files_done = self._size_done = 0
+        self._noun = "files"
         self._progress: Progress | None = None
         self._task = TaskID(0)
 
@@ -53,9 +55,9 @@ class _Bar:
             self._draw()
 
     def finished(self, path: str) -> None:
-        del path
         with self._lock:
             self._files_done += 1
+            self._noun = "frames" if is_frame(path) else "files"
             self._draw()
 
     def resting(self, seconds: float, why: str) -> None:
@@ -69,7 +71,7 @@ class _Bar:
                 return
             self._begin()
         if self._progress:
-            files = f"{self._files_done:,} of {self._files:,} files"
+            files = f"{self._files_done:,} of {self._files:,} {self._noun}"
             self._progress.update(self._task, completed=self._size_done, files=files)
 
     def _begin(self) -> None:

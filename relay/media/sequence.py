@@ -36,6 +36,11 @@ class Sequence:
         return tuple(FrameRange(first=first, last=last) for first, last in gaps if first <= last)
 
 
+def is_frame(path: str) -> bool:
+    """Answer whether the file at `path` is named like a numbered picture."""
+    return _FRAME.fullmatch(path.rpartition("/")[2]) is not None
+
+
 def sequences_of(manifest: Manifest) -> tuple[Sequence, ...]:
     """Return every run of numbered pictures in a package, in the order of their names."""
     found: dict[tuple[str, str], list[tuple[int, PackedFile]]] = {}
