@@ -6,7 +6,7 @@ from relay.errors import BrokenError, MissingError, RefusedError, TransientError
 from relay.model import digest_of
 from relay.store.bucket import TRIES
 from tests.contracts.stores.scripted import PatientClock, Reply, Scripted, refusal, reply
-from tests.contracts.stores.scripted_store import BODY, BUSY, DIGEST, OK, TAKEN, TAKEN, store_on
+from tests.contracts.stores.scripted_store import BODY, BUSY, DIGEST, OK, TAKEN, store_on
 
 GONE = refusal(404, "NoSuchKey")
 CUT = Reply(b"HTTP/1.1 200 OK\r\ncontent-length: 100\r\n\r\n" + b"x" * 99, hang_up=True)
