@@ -18,11 +18,15 @@ from relay.model import DigestField, Frozen, Line, Slug
 
 HOME_VARIABLE = "RELAY_HOME"
 HANDS_VARIABLE = "RELAY_HANDS"
+BROKER_VARIABLE = "RELAY_BROKER"
 VARIABLES = {
     HOME_VARIABLE: "the site's home, where its key and its settings are; ~/.relay when not set",
     HANDS_VARIABLE: "how many files are on their way at once, 1 to 256; 16 when not set",
+    BROKER_VARIABLE: "the address of the broker that wakes sites, such as rediss://site@host:6380; none when not set",
 }
 """Every variable that is read, and what it is for. deploy/relay.env.example lists the same."""
+
+_PRIVATE = ("RELAY_", "AWS_")
 
 
 class SiteFile(Frozen):
@@ -41,6 +45,23 @@ class Home(Frozen):
 
     folder: Path
     hands: Annotated[int, Field(ge=1, le=256)] = 16
+    broker_address: str | None = Field(default=None, repr=False)
+    """What RELAY_BROKER says; it may hold a password."""
+
+    @property
+    def broker(self) -> str | None:
+        """The address of the broker: the one that was named, or the one that a worker runs inside this home."""
+        if self.broker_address:
+            return self.broker_address
+        return f"redis+socket://{self.broker_socket}" if self.broker_socket.is_socket() else None
+
+    @property
+    def broker_socket(self) -> Path:
+        return self.folder / "broker" / "socket"
+
+    @property
+    def locks(self) -> Path:
+        return self.folder / "locks"
 
     @property
     def site_file(self) -> Path:
@@ -102,9 +123,16 @@ def home_of(folder: Path | None = None, environment: Mapping[str, str] | None = 
     place = folder or Path(told.get(HOME_VARIABLE) or Path.home() / ".relay")
     hands = told.get(HANDS_VARIABLE) or "16"
     try:
-        return Home(folder=place.expanduser().absolute(), hands=int(hands))
+        broker = told.get(BROKER_VARIABLE) or None
+        return Home(folder=place.expanduser().absolute(), hands=int(hands), broker_address=broker)
     except ValueError as error:
         raise RefusedError(f"{HANDS_VARIABLE} is {hands!r}: expected a number from 1 to 256") from error
+
+
+def program_environment(environment: Mapping[str, str] | None = None) -> dict[str, str]:
+    """Return the environment for a program that a stage names: all of ours but what opens stores and brokers."""
+    told = os.environ if environment is None else environment  # noqa: TID251  this is the home of the environment
+    return {name: value for name, value in told.items() if not name.startswith(_PRIVATE)}
 
 
 def first_fault(error: Exception) -> str:
