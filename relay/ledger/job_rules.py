@@ -131,7 +131,7 @@ def _told(job: Job) -> str:
 def _opened(state: State, word: JobOpened, saying: Saying) -> None:
     if word.job in state.jobs:
         raise RefusedError(f"job {word.job} is open already")
-    if word.reel not in state.film().reel_names():
+    if not route.has_reel(state.film(), word.reel):
         raise RefusedError(f"job {word.job} is about reel {word.reel}, which the production does not have")
     _check_versions(state, word.job, word.inputs)
     _check_asked(state, word, saying)

@@ -27,11 +27,30 @@ Seen = dict[tuple[str, ReelName], Handover]
 """Hand-overs that were looked up in one state."""
 
 
-@lru_cache(maxsize=16)
+
+class _Same:
+    """A production, the same only as itself: it never changes, and comparing all that it says would cost more."""
+
+    def __init__(self, film: Production) -> None:
+        self.film = film
+
+    def __hash__(self) -> int:
+        return id(self.film)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and self.film is other.film
+
+
 def _plan(film: Production) -> dict[str, ReelSet]:
+    """Return the reels that each stage works on."""
+    return _laid_out(_Same(film))
+
+
+@lru_cache(maxsize=16)
+def _laid_out(same: _Same) -> dict[str, ReelSet]:
     plan: dict[str, ReelSet] = {}
-    for stage in film.route:
-        _lay_out(film, stage, plan)
+    for stage in same.film.route:
+        _lay_out(same.film, stage, plan)
     return plan
 
 
@@ -54,6 +73,16 @@ def _stage(film: Production, name: str) -> Stage:
     if stage is None:
         raise KeyError(name)  # the production checks its route when it is made
     return stage
+
+
+@lru_cache(maxsize=16)
+def _all_reels(same: _Same) -> frozenset[ReelName]:
+    return frozenset(same.film.reel_names())
+
+
+def has_reel(film: Production, reel: ReelName) -> bool:
+    """Answer whether some element of the production has `reel`."""
+    return reel in _all_reels(_Same(film))
 
 
 def reels_of(film: Production, stage: Stage) -> tuple[ReelName, ...]:
