@@ -374,6 +374,18 @@ def test_a_folder_that_was_exchanged_while_it_was_read_and_put_back_is_refused(t
     assert manifests_in(store) == []
 
 
+def test_a_link_put_in_the_place_of_a_file_is_not_followed(tmp_path, notebook):
+    folder = lay_out(tmp_path / "reel", {"a.dpx": b"a"})
+
+    class Onlooker(Unwatched):
+        def expect(self, files: int, size: int) -> None:
+            (folder / "a.dpx").rename(tmp_path / "aside")
+            (folder / "a.dpx").symlink_to(tmp_path / "aside")
+
+    with pytest.raises(RefusedError, match=r"a\.dpx' became a link"):
+        deposit(folder, MemoryStore(), notebook, watcher=Onlooker())
+
+
 def test_a_folder_that_was_just_touched_is_given_a_tick_to_settle(tmp_path, notebook):
     """Ticks: 10 ms at most for file systems that stamp with the kernel's, 2 s for FAT; common practice."""
     folder = lay_out(tmp_path / "reel", {"a.dpx": b"a"})
