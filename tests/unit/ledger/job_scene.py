@@ -1,7 +1,10 @@
 """A floor on which jobs are done: a production with a forking and joining route, and shortcuts for what is said there."""
 
+from collections.abc import Callable
 from datetime import timedelta
-from typing import Any
+from typing import Any, TypeVar
+
+import pytest
 
 from relay.errors import RefusedError
 from relay.ledger import route, rules
@@ -23,6 +26,14 @@ STAGES: list[dict[str, Any]] = [
 
 SOON = NOON + timedelta(days=2)
 LATER = NOON + timedelta(days=4)
+
+
+Test = TypeVar("Test", bound=Callable[..., None])
+
+
+def arrow(_letter: str) -> Callable[[Test], Test]:
+    """Say which arrow of docs/STATES.md a test is about; test_job_states.py reads it from the source."""
+    return lambda test: test
 
 
 def film(
@@ -107,8 +118,10 @@ class Floor(Told):
         return made
 
     def accepts(self, name: str, by: str = COORDINATOR) -> None:
-        job = self.job(name)
-        self.says(by, JobAccepted(job=job.job, version=job.outcome))
+        self.accepts_version(name, self.job(name).outcome, by)
+
+    def accepts_version(self, name: str, made: VersionName | None, by: str = COORDINATOR) -> None:
+        self.says(by, JobAccepted.model_validate({"job": self.job(name).job, "version": made}))
 
     def gives_back(self, name: str, by: str = COORDINATOR) -> VersionName:
         job = self.job(name)
@@ -132,4 +145,5 @@ def floor(**about: Any) -> Floor:
     return Floor.founded(film=film(**about))
 
 
-__all__ = ["COORDINATOR", "LATER", "NOON", "SOON", "STAGES", "Floor", "RefusedError", "film", "floor", "receipt"]
+def refused(match: str) -> Any:
+    return pytest.raises(RefusedError, match=match)
