@@ -96,7 +96,7 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED) -> Sent:
     )
 
     def decide(now_state: State, _now: datetime) -> list[Word] | None:
-        if _is_said(now_state, desk.site, sending, stored.manifest):
+        if _is_said(now_state, desk.site, sending, claim, stored.manifest):
             return None
         name = version_name(sending.reel, now_state.newest.get(sending.reel, 0) + 1)
         made = VersionMade(
@@ -111,7 +111,7 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED) -> Sent:
         return [made] if claim is None else [made, _handing_in(now_state, sending, claim, name)]
 
     entry = desk.ledger.append(desk.pen, decide)
-    version = _own_newest(desk.ledger.state, desk.site, sending.reel)
+    version = _own_newest(desk.ledger.state, desk.site, sending.reel, stored.manifest)
     desk.arrivals.note(sending.folder, version.name, version.manifest)
     desk.manifests.keep(stored.manifest)
     late = sending.job is not None and version.name in desk.ledger.state.jobs[sending.job].late
@@ -136,8 +136,9 @@ def _handing_in(state: State, sending: Sending, claim: Claim, version: VersionNa
     return WorkCameLate(job=job.job, epoch=claim.epoch, version=version)
 
 
-def _own_newest(state: State, site: str, reel: ReelName) -> Version:
-    return next(version for version in reversed(state.of_reel(reel)) if version.by == site)
+def _own_newest(state: State, site: str, reel: ReelName, manifest: Manifest) -> Version:
+    digest = manifest.digest()
+    return next(each for each in reversed(state.of_reel(reel)) if (each.by, each.manifest) == (site, digest))
 
 
 def _parents(state: State, sending: Sending) -> tuple[VersionName, ...]:
@@ -149,10 +150,13 @@ def _parents(state: State, sending: Sending) -> tuple[VersionName, ...]:
     return (version_name(sending.reel, newest),) if newest else ()
 
 
-def _is_said(state: State, site: str, sending: Sending, manifest: Manifest) -> bool:
-    if sending.job is not None:
-        job = job_named(state, sending.job)
-        return any(state.versions[each].manifest == manifest.digest() for each in (*_outcomes(job), *job.late))
+def _is_said(state: State, site: str, sending: Sending, claim: Claim | None, manifest: Manifest) -> bool:
+    if claim is not None:
+        job = job_named(state, sending.job or "")
+        if job.claim is not None and job.claim.epoch == claim.epoch:
+            return False  # whatever others made of it meanwhile, the same bytes too: this claim is not answered yet
+        made = [state.versions[each] for each in (*_outcomes(job), *job.late)]
+        return any((version.by, version.manifest) == (site, manifest.digest()) for version in made)
     newest = state.newest.get(sending.reel)
     if newest is None:
         return False
