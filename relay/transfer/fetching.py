@@ -113,7 +113,7 @@ class Fetching:
         return True
 
     def _holds(self, place: _Place, item: Chunk, buffer: memoryview) -> bool:
-        if not self._landing.has_data(place.path, place.offset, item.size):
+        if item.size and not self._landing.has_data(place.path, place.offset, item.size):
             return False
         count = self._landing.read(place.path, place.offset, buffer)
         return count == item.size and digest_of(buffer) == item.digest
