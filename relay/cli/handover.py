@@ -10,7 +10,9 @@ from relay.cli.answer import AsJson, answer, bytes_in_words, count
 from relay.cli.numbers import parse_start_mark, read_scan_map
 from relay.cli.progress import watching
 from relay.errors import BrokenError, RefusedError
+from relay.ledger import work
 from relay.ledger.state import Version
+from relay.ledger.work import held_on
 from relay.media.manifest import Manifest
 from relay.model import ScanMap, VersionName, parse_version
 from relay.transfer.bag import export_bag
@@ -45,6 +47,11 @@ def send(
     scan_map: Annotated[
         Path | None, typer.Option(help="A TOML file of segments, for a scan that skips or repeats.")
     ] = None,
+    job: Annotated[
+        str | None,
+        typer.Option(help="The job that this hands in, such as grade/A/R03.", show_default="the one you hold"),
+    ] = None,
+    no_job: Annotated[bool, typer.Option("--no-job", help="Hand no job in: just a version.")] = False,
     rehash: Annotated[
         bool, typer.Option("--rehash", help="Read every file again; believe no remembered hash.")
     ] = False,
@@ -58,8 +65,13 @@ def send(
     with open_desk(context.obj) as desk, watching(f"sending {reel}", quiet=as_json) as watcher:
         state = desk.ledger.follow()
         parents = None if parent is None else tuple(VersionName(_version_name(text)) for text in parent)
-        sending = Sending(folder, state.reel(reel), note, parents, tied, rehash, may_grow=at_once)
+        named = state.reel(reel)
+        for_job = None if no_job else (work.job_named(state, job).job if job else held_on(state, named, desk.site))
+        sending = Sending(
+            folder, named, note, parents, tied, rehash, may_grow=at_once, job=for_job, for_next=note if for_job else ""
+        )
         sent = send_package(desk, sending, watcher)
+        work.open_due(desk.ledger, desk.pen)
     facts = {
         "version": sent.version.name,
         "new": sent.is_new,
@@ -71,6 +83,8 @@ def send(
         "sent_bytes": sent.deposit.sent_bytes,
         "already_there": sent.deposit.already_there,
         "left_out": list(sent.deposit.left_out),
+        "job": sent.job,
+        "came_late": sent.came_late,
     }
     answer(facts, as_json=as_json, show=lambda console: _show_sent(console, sent))
 
@@ -101,6 +115,12 @@ def _show_sent(console: Console, sent: Sent) -> None:
         f"[bold]{version.name}[/] is sent: {count(version.files, 'file')}, {bytes_in_words(version.size)}, "
         f"entry {version.entry}."
     )
+    if sent.came_late:
+        console.print(
+            f"Your claim on {sent.job} is over: the version is kept, and nobody accepted it. Tell the coordinator."
+        )
+    elif sent.job:
+        console.print(f"It hands in {sent.job}.")
     unchanged = version.size - deposit.sent_bytes
     if unchanged > 0:
         console.print(
@@ -121,6 +141,7 @@ def fetch(
     """Fetch a version, verify every byte, and sign a receipt. Interrupted? Run it again; it goes on."""
     with open_desk(context.obj) as desk, watching(f"fetching {version}", quiet=as_json) as watcher:
         received = receive(desk, version, target, watcher)
+        work.open_due(desk.ledger, desk.pen)
     facts = {
         "version": received.version.name,
         "whole": received.fetched.whole,

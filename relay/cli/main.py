@@ -2,6 +2,7 @@
 
 import sys
 import traceback
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Annotated
@@ -9,7 +10,7 @@ from typing import Annotated
 import typer
 
 from relay import __version__
-from relay.cli import handover, ledger, production, reel, site, store
+from relay.cli import copies, handover, jobs, ledger, production, reel, site, store
 from relay.errors import RelayError
 from relay.settings import HOME_VARIABLE, home_of
 
@@ -27,8 +28,27 @@ app.add_typer(reel.app, name="reel", help="See reels, their versions, and what d
 app.add_typer(ledger.app, name="ledger", help="See and check the record.")
 app.add_typer(store.app, name="store", help="Ask a store for its promises.")
 app.add_typer(handover.export, name="export", help="Write a version in a form that others read.")
-for command in (handover.send, handover.fetch, handover.verify, handover.mend):
-    app.command()(command)
+_FILES, _JOBS = "Reels", "Jobs"
+_COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
+    (_FILES, "send", handover.send),
+    (_FILES, "fetch", handover.fetch),
+    (_FILES, "verify", handover.verify),
+    (_FILES, "mend", handover.mend),
+    (_FILES, "copies", copies.copies),
+    (_JOBS, "jobs", jobs.jobs),
+    (_JOBS, "claim", jobs.claim),
+    (_JOBS, "extend", jobs.extend),
+    (_JOBS, "release", jobs.release),
+    (_JOBS, "hand-on", jobs.hand_on),
+    (_JOBS, "accept", jobs.accept),
+    (_JOBS, "return", jobs.give_back),
+    (_JOBS, "withdraw", jobs.withdraw),
+    (_JOBS, "reassign", jobs.reassign),
+    (_JOBS, "restart", jobs.restart),
+    (_JOBS, "ask", jobs.ask),
+)
+for panel, name, command in _COMMANDS:
+    app.command(name, rich_help_panel=panel)(command)
 
 
 def _version(wanted: bool) -> None:

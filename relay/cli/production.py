@@ -13,7 +13,7 @@ from relay.errors import RefusedError
 from relay.film.footage import format_footage
 from relay.film.gauges import parse_gauge
 from relay.film.rates import format_rate, format_running_time, running_time
-from relay.ledger import roster
+from relay.ledger import roster, work
 from relay.ledger.keys import Pen, key_id, load_pen
 from relay.ledger.state import ROOT, State
 from relay.model import Element, Production, Reel, ReelName
@@ -51,6 +51,7 @@ def create(
     ledger = open_ledger(home, place, site.root)
     entry = roster.found(ledger, production, root, coordinator)
     home.write(site)
+    work.open_due(ledger, coordinator)
     facts = {"production": production.name, "store": place.name, "root": site.root, "created": entry is not None}
     answer(facts, as_json=as_json, show=lambda console: _say_created(console, production, home, entry is not None))
 
@@ -82,6 +83,7 @@ def revise(
     production = read_production(file)
     with open_desk(context.obj) as desk:
         entry = roster.revise(desk.ledger, desk.pen, production, reason)
+        work.open_due(desk.ledger, desk.pen)
     said = f"revised with entry {entry.sequence}" if entry else "nothing in the file is new: nothing was said"
     facts = {"production": production.name, "entry": entry.sequence if entry else None}
     answer(facts, as_json=as_json, show=lambda console: console.print(f"{production.title}: {said}."))

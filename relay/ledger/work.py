@@ -42,6 +42,14 @@ def job_named(state: State, text: str) -> Job:
     return job
 
 
+def held_on(state: State, reel: ReelName, site: str) -> str | None:
+    """Return the one job on `reel` that `site` holds, or None. Raises RefusedError where it holds several."""
+    held = [job.job for job in state.jobs.values() if job.reel == reel and job.claim and job.claim.site == site]
+    if len(held) > 1:
+        raise RefusedError(f"{site} holds {len(held)} jobs on {reel}: {', '.join(held)}. Say which one this is for")
+    return held[0] if held else None
+
+
 def stage_of(state: State, job: Job) -> Stage:
     """Return the stage of `job`."""
     return state.film().stage(job.stage) or Stage(name=job.stage)

@@ -1,0 +1,295 @@
+"""`relay jobs` and what people say about them: claim, extend, release, hand-on, accept, return, withdraw."""
+
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+import typer
+from rich.console import Console
+
+from relay.cli.answer import AsJson, answer, tabled
+from relay.clock import SYSTEM_CLOCK
+from relay.errors import RefusedError
+from relay.ledger import lateness, work
+from relay.ledger.entry import Entry
+from relay.ledger.job_state import Job, Standing
+from relay.ledger.job_words import HandOnOffered
+from relay.ledger.state import State
+from relay.model import FrameRange, VersionName
+from relay.transfer.desk import Desk
+from relay.wiring import open_desk
+
+JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="Which job: scan/A/R03, as `relay jobs` lists it.")]
+Reason = Annotated[str, typer.Option(help="Why, in a line. It stays in the ledger.")]
+_RANGE = re.compile(r"(-?[0-9]{1,8})(?:-(-?[0-9]{1,8}))?")
+
+
+def jobs(
+    context: typer.Context,
+    mine: Annotated[
+        bool, typer.Option("--mine", help="Those this site holds, is offered, or is asked first for.")
+    ] = False,
+    open_only: Annotated[bool, typer.Option("--open", help="Those that nobody holds.")] = False,
+    late: Annotated[bool, typer.Option("--late", help="Those not claimed or not finished in time.")] = False,
+    stage: Annotated[str | None, typer.Option(help="Only those at this stage.")] = None,
+    reel: Annotated[str | None, typer.Option(help="Only those on this reel.")] = None,
+    over: Annotated[bool, typer.Option("--all", help="Those that are over, too.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """List the jobs: who has the next move on each reel, since when, and until when."""
+    with open_desk(context.obj) as desk:
+        state, now = desk.ledger.follow(), desk.clock.now()
+    shown = [
+        job
+        for job in state.jobs.values()
+        if (over or not job.is_over)
+        and (not mine or _is_mine(job, desk.site))
+        and (not open_only or job.standing is Standing.OPEN)
+        and (not late or lateness.is_late(state, job, now))
+        and (stage is None or job.stage == stage)
+        and (reel is None or job.reel == reel)
+    ]
+    facts = {"jobs": [_facts(state, job, now) for job in shown]}
+    heads = ("job", "standing", "who", "since (UTC)", "until (UTC)", "takes", "mind")
+    answer(
+        facts,
+        as_json=as_json,
+        show=lambda console: console.print(tabled(heads, [_row(state, job, now) for job in shown])),
+    )
+
+
+def _is_mine(job: Job, site: str) -> bool:
+    held, offered = job.claim is not None and job.claim.site == site, job.offer is not None and job.offer.to == site
+    return held or offered or (job.standing is Standing.OPEN and job.prefers == site)
+
+
+def _who(job: Job) -> str:
+    if job.claim:
+        return job.claim.site + (f", offered to {job.offer.to}" if job.offer else "")
+    if job.standing is Standing.OPEN:
+        return f"{job.prefers} first" if job.prefers else ""
+    return job.holder or ""
+
+
+def _row(state: State, job: Job, now: datetime) -> tuple[str, ...]:
+    until = job.claim.until if job.claim else None
+    return (
+        job.job,
+        job.standing,
+        _who(job),
+        f"{job.since:%Y-%m-%d %H:%M}",
+        f"{until:%Y-%m-%d %H:%M}" if until else "",
+        ", ".join(job.inputs),
+        "; ".join(lateness.warnings_of(state, job, now)),
+    )
+
+
+def _facts(state: State, job: Job, now: datetime) -> dict[str, object]:
+    return {
+        "job": job.job,
+        "stage": job.stage,
+        "reel": job.reel,
+        "standing": job.standing,
+        "holder": job.claim.site if job.claim else job.holder,
+        "epoch": job.claim.epoch if job.claim else None,
+        "offered_to": job.offer.to if job.offer else None,
+        "prefers": job.prefers,
+        "since": job.since.isoformat(),
+        "until": job.claim.until.isoformat() if job.claim and job.claim.until else None,
+        "inputs": list(job.inputs),
+        "frames": [[each.first, each.last] for each in job.frames],
+        "outcome": job.outcome,
+        "returns": [{"version": each.version, "by": each.by, "reasons": each.reasons} for each in job.returns],
+        "mind": list(lateness.warnings_of(state, job, now)),
+    }
+
+
+def _say(context: typer.Context, name: str, as_json: bool, said: Callable[[Desk], Entry | None]) -> None:
+    """Say one thing about a job, and tell how the job stands now."""
+    with open_desk(context.obj) as desk:
+        work.open_due(desk.ledger, desk.pen)
+        entry = said(desk)
+        work.open_due(desk.ledger, desk.pen)
+        job = work.job_named(desk.ledger.state, name)
+        facts = {"entry": entry.sequence if entry else None, **_facts(desk.ledger.state, job, desk.clock.now())}
+    answer(facts, as_json=as_json, show=lambda console: _show_said(console, job, entry))
+
+
+def _show_said(console: Console, job: Job, entry: Entry | None) -> None:
+    by = f", {_who(job)}" if _who(job) else ""
+    until = f", until {job.claim.until:%Y-%m-%d %H:%M} UTC" if job.claim and job.claim.until else ""
+    console.print(
+        f"{job.job} is {job.standing}{by}{until}; " + (f"entry {entry.sequence}." if entry else "that was so before.")
+    )
+
+
+def local_time(context: typer.Context, text: str) -> datetime:
+    """Return the instant that a person at this site means by `2027-01-09T17:00`. Raises RefusedError."""
+    try:
+        meant = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise RefusedError(f"{text!r} is no time: write it like 2027-01-09T17:00, in this site's own time") from error
+    if meant.tzinfo is None:
+        with open_desk(context.obj) as desk:
+            site = desk.ledger.follow().film().site(desk.site)
+        meant = meant.replace(tzinfo=ZoneInfo(site.zone if site else "UTC"))
+    return meant.astimezone(UTC).replace(microsecond=0)
+
+
+def parse_frames(text: str) -> tuple[FrameRange, ...]:
+    """Return the ranges that `10-20,35` means. Raises RefusedError."""
+    ranges = []
+    for part in text.split(","):
+        found = _RANGE.fullmatch(part.strip())
+        if not found:
+            raise RefusedError(f"{part.strip()!r} is no range of frames: write them like 10-20,35")
+        first, last = int(found[1]), int(found[2] or found[1])
+        if last < first:
+            raise RefusedError(f"frames {first} to {last} run backwards: write the smaller number first")
+        ranges.append(FrameRange(first=first, last=last))
+    return tuple(ranges)
+
+
+def claim(
+    context: typer.Context,
+    job: JobArgument,
+    until: Annotated[
+        str | None,
+        typer.Option(
+            help="Until when you mean to be done, in your own time, such as 2027-01-09T17:00.",
+            show_default="what the stage allows",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Take a free job. Its reel arrives in arrived/; drop the result in to-send/."""
+    instant = local_time(context, until) if until else None
+    _say(context, job, as_json, lambda desk: work.claim(desk.ledger, desk.pen, job, instant))
+
+
+def extend(
+    context: typer.Context,
+    job: JobArgument,
+    until: Annotated[str, typer.Option(help="Until when, in your own time, such as 2027-01-09T17:00.")],
+    as_json: AsJson = False,
+) -> None:
+    """Say that you need until another time."""
+    instant = local_time(context, until)
+    _say(context, job, as_json, lambda desk: work.extend(desk.ledger, desk.pen, job, instant))
+
+
+def release(context: typer.Context, job: JobArgument, reason: Reason, as_json: AsJson = False) -> None:
+    """Give a job back undone, so that another site can take it."""
+    _say(context, job, as_json, lambda desk: work.release(desk.ledger, desk.pen, job, reason))
+
+
+def hand_on(
+    context: typer.Context,
+    job: JobArgument,
+    to: Annotated[str | None, typer.Option(help="The site that is asked to go on.")] = None,
+    done: Annotated[str | None, typer.Option(help="What is done.")] = None,
+    left: Annotated[str | None, typer.Option(help="What is left to do.")] = None,
+    faults: Annotated[str, typer.Option(help="Known faults.")] = "",
+    frames: Annotated[str | None, typer.Option(help="The frames that were touched, such as 10-20,35.")] = None,
+    version: Annotated[str | None, typer.Option(help="The work so far, sent as a version.")] = None,
+    take: Annotated[bool, typer.Option("--take", help="Go on with a job that is offered to you.")] = False,
+    decline: Annotated[str | None, typer.Option(help="Do not, and why; or take your own offer back.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Hand a job on to a site whose day begins: offer it with --to, answer with --take or --decline."""
+    if (to is not None) + take + (decline is not None) != 1:
+        raise RefusedError("say one thing: --to SITE to offer the job, --take to go on with it, or --decline WHY")
+    if take:
+        _say(context, job, as_json, lambda desk: work.take(desk.ledger, desk.pen, job))
+        return
+    if to is None:
+        _say(context, job, as_json, lambda desk: work.decline(desk.ledger, desk.pen, job, decline or ""))
+        return
+    if not done or not left:
+        raise RefusedError("whoever goes on must know where you are: say --done WHAT and --left WHAT")
+    draft = HandOnOffered(
+        job=job if job.count("/") > 2 else f"{job}/1",
+        epoch=1,
+        to=to,
+        done=done,
+        left=left,
+        faults=faults,
+        frames=parse_frames(frames) if frames else (),
+        version=VersionName(version) if version else None,
+    )
+    _say(context, job, as_json, lambda desk: work.offer(desk.ledger, desk.pen, job, draft))
+
+
+def accept(
+    context: typer.Context,
+    job: JobArgument,
+    note: Annotated[str, typer.Option(help="What should be remembered.")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Say that the outcome of a job is good. For the coordinator, and for sites that the stage names."""
+    _say(context, job, as_json, lambda desk: work.accept(desk.ledger, desk.pen, job, note))
+
+
+def give_back(
+    context: typer.Context,
+    job: JobArgument,
+    reasons: Annotated[str, typer.Option(help="What is wrong, and where: frames, reel, shot.")],
+    as_json: AsJson = False,
+) -> None:
+    """Return the outcome of a job, with reasons. Whatever stands on it is marked."""
+    _say(context, job, as_json, lambda desk: work.give_back(desk.ledger, desk.pen, job, reasons))
+
+
+def withdraw(context: typer.Context, job: JobArgument, reason: Reason, as_json: AsJson = False) -> None:
+    """Say that a job is not wanted any more. For the coordinator."""
+    _say(context, job, as_json, lambda desk: work.withdraw(desk.ledger, desk.pen, job, reason))
+
+
+def reassign(
+    context: typer.Context,
+    job: JobArgument,
+    reason: Reason,
+    to: Annotated[
+        str | None, typer.Option(help="The site that is asked instead.", show_default="whoever comes first")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Take a job from its holder, who could not finish. For the coordinator; late work is still kept."""
+    _say(context, job, as_json, lambda desk: work.reassign(desk.ledger, desk.pen, job, to, reason))
+
+
+def restart(context: typer.Context, job: JobArgument, reason: Reason, as_json: AsJson = False) -> None:
+    """Let a stopped automatic job be tried again. For the coordinator."""
+    _say(context, job, as_json, lambda desk: work.restart(desk.ledger, desk.pen, job, reason))
+
+
+def ask(
+    context: typer.Context,
+    stage: Annotated[str, typer.Argument(help="The stage of the route.")],
+    reel: Annotated[str, typer.Argument(help="The reel: ELEMENT/REEL.")],
+    reason: Reason,
+    frames: Annotated[
+        str | None, typer.Option(help="Only these frames, such as 10-20,35.", show_default="the whole reel")
+    ] = None,
+    takes: Annotated[
+        list[str] | None,
+        typer.Option(help="The version to work on; may be given more than once.", show_default="the newest"),
+    ] = None,
+    prefers: Annotated[str | None, typer.Option(help="The site that is asked first.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Ask for work beside the route's own, such as a second pass on one shot. For the coordinator."""
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        named = state.reel(reel)
+        inputs = tuple(state.version(each).name for each in takes or [named])
+        asked = parse_frames(frames) if frames else ()
+        entry = work.ask(desk.ledger, desk.pen, stage, named, inputs, asked, prefers, reason)
+        job = next(job for job in desk.ledger.state.jobs.values() if job.opened == entry.sequence)
+    answer(
+        _facts(desk.ledger.state, job, SYSTEM_CLOCK.now()),
+        as_json=as_json,
+        show=lambda console: _show_said(console, job, entry),
+    )
