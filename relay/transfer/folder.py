@@ -59,8 +59,10 @@ def _entries(place: str) -> list[os.DirEntry[str]]:
 
 
 def _stamp(entry: os.DirEntry[str]) -> Stamp:
-    with reading(entry.path):
+    try:
         status = entry.stat(follow_symlinks=False)
+    except OSError as fault:
+        raise _unreadable(entry.path, fault) from fault
     _check_regular(entry.path, status)
     return stamp_of(status)
 
