@@ -126,7 +126,7 @@ def _refusers(state: State, version: VersionName) -> list[str]:
     return [site for site, whole in newest.items() if not whole]
 
 
-class Teller:
+class Ringer:
     """Rings about what a site itself has said in the ledger, each entry once."""
 
     def __init__(self, bell: Doorbell, ledger: Ledger, site: str) -> None:
@@ -135,7 +135,7 @@ class Teller:
         self._site = site
         self._told = ledger.state.sequence
 
-    def tell(self) -> None:
+    def ring(self) -> None:
         """Ring about whatever `site` said since the last time."""
         calls = Calls()
         for sequence, raw in enumerate(self._ledger.entries()[self._told + 1 :], self._told + 1):

@@ -19,6 +19,7 @@ from pydantic import Field, StringConstraints, ValidationError
 
 from relay.errors import RefusedError, TransientError
 from relay.ledger.notices import Notice, notices_for
+from relay.ledger.state import State
 from relay.model import Frozen
 from relay.settings import first_fault
 from relay.transfer.desk import Desk
@@ -69,14 +70,18 @@ class Teller:
 
     def tell(self) -> int:
         """Deliver what was not delivered yet; returns how many deliveries went through."""
-        state = self._desk.ledger.follow()
-        notices = notices_for(state, self._desk.site, self._desk.clock.now())
-        told, done = self._told(), 0
-        for notice in notices:
-            for name, deliver in self._ways():
-                if f"{name} {notice.name}" not in told and self._delivered(name, notice, deliver):
-                    done += 1
-        return done
+        waiting = self.waiting(self._desk.ledger.follow())
+        return sum(self._delivered(name, notice, deliver) for name, notice, deliver in waiting)
+
+    def waiting(self, state: State) -> list[tuple[str, Notice, Callable[[Notice], None]]]:
+        """Return what was not delivered yet, and by which way it is to go."""
+        ways = list(self._ways())
+        if not ways:
+            return []
+        told, notices = self._told(), notices_for(state, self._desk.site, self._desk.clock.now())
+        return [
+            (way, notice, deliver) for notice in notices for way, deliver in ways if f"{way} {notice.name}" not in told
+        ]
 
     def _ways(self) -> Iterator[tuple[str, Callable[[Notice], None]]]:
         if self._hooks.webhook:

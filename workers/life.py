@@ -5,10 +5,11 @@ No site's clock decides over a claim. What is written here is no history: only h
 
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
+from relay.clock import Clock
 from relay.errors import RelayError
-from relay.ledger.job_state import Job
+from relay.ledger.job_state import Claim, Job
 from relay.model import digest_of
 from relay.store.keys import ALIVE_PREFIX
 from relay.store.port import Store
@@ -24,8 +25,11 @@ def alive_key(job: str, epoch: int) -> str:
 class Life:
     """Writes and reads signs of life in one store."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, clock: Clock) -> None:
         self._store = store
+        self._clock = clock
+        self._looked: dict[tuple[str, int], float] = {}
+        """Until when, by our stopwatch, a claim that was looked at cannot have lapsed."""
 
     def beat(self, job: str, epoch: int) -> None:
         """Say that the claim's holder is alive."""
@@ -38,10 +42,8 @@ class Life:
 
         def run() -> None:
             while not over.wait(lease / BEATS_PER_LEASE):
-                try:
+                with suppress(RelayError):  # the next sign may come through, or the claim lapses, rightly
                     self.beat(job, epoch)
-                except RelayError:
-                    continue  # the store is away: the next sign may come through, or the claim lapses, rightly
 
         self.beat(job, epoch)
         heart = threading.Thread(target=run, name=f"heart of {job}", daemon=True)
@@ -50,20 +52,32 @@ class Life:
             yield
         finally:
             over.set()
-            heart.join()
 
     def is_silent(self, job: Job) -> bool:
         """Answer whether the holder of a machine's claim gave no sign for longer than its lease.
 
         A claim whose first sign is not there yet is given one lease from when this site first missed it: then this site
-        writes the sign in the holder's stead, and the store's clock runs from that.
+        writes the sign in the holder's stead, and the store's clock runs from that. No claim is looked at more often
+        than it can lapse.
         """
         claim = job.claim
-        if claim is None or claim.lease is None:
+        if claim is None or claim.lease is None or self._clock.ticks() < self._looked.get((job.job, claim.epoch), 0):
             return False
-        key = alive_key(job.job, claim.epoch)
+        return self._asked(job.job, claim, claim.lease)
+
+    def _asked(self, job: str, claim: Claim, lease: int) -> bool:
+        key, asked = alive_key(job, claim.epoch), self._clock.ticks()
         age = self._store.age(key)
         if age is None:
             self._store.beat(key)
-            return False
-        return age > claim.lease
+            age = 0.0
+        if age > lease:
+            return True
+        self._looked[job, claim.epoch] = asked + lease - age
+        return False
+
+    def forget_all_but(self, jobs: list[Job]) -> None:
+        """Forget what was remembered of claims that are over."""
+        live = {(job.job, job.claim.epoch) for job in jobs if job.claim}
+        for key in self._looked.keys() - live:
+            del self._looked[key]

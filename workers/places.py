@@ -1,13 +1,10 @@
 """The folders at a site that people and workers share."""
 
-import re
 from pathlib import Path
 from typing import NamedTuple
 
 from relay.errors import RefusedError
 from relay.model import ReelName, VersionName
-
-_UNSAFE = re.compile(r"[^A-Za-z0-9_-]+")
 
 
 class Places(NamedTuple):
@@ -51,6 +48,9 @@ class Places(NamedTuple):
         return self.arrived / folder_name(version)
 
 
-def folder_name(name: ReelName | VersionName) -> str:
-    """Return what a folder for a reel or a version is called: `A_R03`, `A_R03_v3`."""
-    return _UNSAFE.sub("_", name)
+def folder_name(name: ReelName | VersionName | str) -> str:
+    """Return what a folder for a reel, a version or a job is called: `A_R03`, `A_R03_v3`, `scan_A_R03_1`.
+
+    An underscore in a code stands twice, so that no two names share a folder.
+    """
+    return name.replace("_", "__").replace("/", "_")

@@ -1,132 +1,162 @@
 """Watches `to-send/`: a folder that is finished is sent, never one that is still being filled.
 
-Finished means: a file `NAME.finished` lies beside the folder `NAME`, or nothing in it changed for a while. Which reel
-it is, its name says, `A_R03` or `A_R03 anything`, or a file `relay.toml` in it. What cannot be sent stays where it is,
-with a note beside it that says why.
+Finished means: a file `NAME.finished` lies beside the folder `NAME`, or nothing in it changed for a while and no file
+in it bears a name that copying programs give to what is half there. Which reel it is, its name says, `A_R03` or `A_R03
+anything`, or a file `relay.toml` in it, which does not travel. What cannot be sent stays where it is, with a note
+beside it that says why.
 """
 
 import logging
+import os
 import re
-import tomllib
+import tempfile
 from pathlib import Path
-from typing import Annotated
 
-from pydantic import Field, ValidationError
-
-from relay.errors import RefusedError, RelayError, TransientError
-from relay.ledger.job_state import Job, Standing
+from relay.errors import LostRaceError, RefusedError, RelayError, TransientError
+from relay.ledger.job_state import Job
 from relay.ledger.state import State
-from relay.model import Frozen, Note, ReelName, ScanMap
-from relay.settings import first_fault
+from relay.media.names import OURS
+from relay.model import ReelName, ScanMap
+from relay.store.folder import in_our_words
 from relay.transfer.desk import Desk
 from relay.transfer.folder import survey
 from relay.transfer.handover import Sending, Sent, send
-from workers.places import Places, folder_name
+from workers.places import folder_name
+from workers.room import Room, StopWatch
+from workers.slip import SLIP, Slip, slip_of
 
 LOG = logging.getLogger("relay.workers")
 
-SLIP = "relay.toml"
 FINISHED = ".finished"
 PROBLEM = ".PROBLEM.txt"
-_NAME = re.compile(r"([A-Za-z0-9-]+)_([A-Za-z0-9-]+)(?:[ _.].*)?")
+_HALF = re.compile(
+    r"(?:.+\.(?:part|partial|filepart|crdownload|download|tmp|temp|!ut|aria2)|~.+|\..+\.[A-Za-z0-9]{6})", re.IGNORECASE
+)
+"""Names of files that are still being copied, by common practice; rsync(1) writes to `.NAME.XXXXXX`."""
 
 
-class Slip(Frozen):
-    """What a `relay.toml` in a package may say; what it leaves out, the folder's name and the ledger say."""
-
-    reel: str | None = None
-    job: str | None = None
-    note: Note = ""
-    for_next: Note = ""
-    start_mark: Annotated[int, Field(ge=0)] | None = None
-    start_frame: int = 0
+def finished_folders(room: Room) -> list[Path]:
+    """Return the folders in `to-send/` that may be sent now. Asks the store nothing."""
+    with in_our_words(str(room.places.to_send), "look through it"):
+        folders = sorted(each for each in room.places.to_send.iterdir() if each.is_dir() and each.name[0] != ".")
+        now = _time_of(room.places.to_send) if folders else 0.0
+    return [folder for folder in folders if _is_finished(room, folder, now)]
 
 
-def send_finished(desk: Desk, places: Places, settle: float) -> int:
-    """Send every finished folder; returns how many. Needs a ledger that was just followed."""
-    done = 0
-    for folder in sorted(each for each in places.to_send.iterdir() if each.is_dir() and not each.name.startswith(".")):
-        try:
-            if _is_finished(folder, desk, settle):
-                _send(desk, places, folder)
-                done += 1
-        except TransientError as error:
-            LOG.warning("%s stays in to-send/ for now: %s", folder.name, error)
-        except RelayError as error:
-            _explain(folder, error)
-    return done
+def _time_of(place: Path) -> float:
+    """Return the time of the disk or share that holds `place`, in seconds since 1970: its clock stamps the files."""
+    with tempfile.TemporaryFile(dir=place, prefix=OURS) as probe:
+        return os.fstat(probe.fileno()).st_ctime
 
 
-def _is_finished(folder: Path, desk: Desk, settle: float) -> bool:
-    if folder.with_name(folder.name + FINISHED).exists():
-        return True
-    files = survey(folder).files
-    newest = max((stamp.ctime_ns for stamp in files.values()), default=None)
-    return newest is not None and newest / 1e9 + settle < desk.clock.now().timestamp()
-
-
-def _send(desk: Desk, places: Places, folder: Path) -> None:
-    state = desk.ledger.state
-    slip = _slip(folder)
-    reel = _reel(state, folder, slip)
-    mark = None if slip.start_mark is None else ScanMap.start_mark(slip.start_mark, slip.start_frame)
-    job = slip.job or _job(state, reel, desk.site)
-    sending = Sending(folder, reel, slip.note, scan_map=mark, may_grow=True, job=job, for_next=slip.for_next)
-    sent = send(desk, sending)
-    LOG.info("%s sent %s%s", desk.site, sent.version.name, f" for job {job}" if job else "")
-    _put_away(desk, places, folder, sent)
-
-
-def _slip(folder: Path) -> Slip:
-    path = folder / SLIP
-    if not path.exists():
-        return Slip()
+def _is_finished(room: Room, folder: Path, now: float) -> bool:
     try:
-        return Slip.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, ValidationError) as error:
-        raise RefusedError(
-            f"{SLIP} cannot be read: {first_fault(error)}. It may say reel, job, note and start_mark"
-        ) from error
+        changed = _last_change(folder)
+        finished = _is_marked(folder) or _is_settled(folder, changed, room.settle, now)
+    except RelayError as error:
+        explain(folder, error)
+        return False
+    return finished and room.patience.allows(_name_of(folder, changed))
 
 
-def _reel(state: State, folder: Path, slip: Slip) -> ReelName:
-    if slip.reel:
-        return state.reel(slip.reel)
-    known = {folder_name(reel): reel for reel in state.film().reel_names()}
-    found = _NAME.fullmatch(folder.name)
-    reel = known.get(f"{found[1]}_{found[2]}") if found else None
-    if reel is None:
+def _is_marked(folder: Path) -> bool:
+    return folder.with_name(folder.name + FINISHED).exists()
+
+
+def _last_change(folder: Path) -> float | None:
+    """Return when a file in `folder` was last written or renamed, in seconds since 1970; None: it holds none."""
+    # We rename the slip ourselves: of it, only what was written counts.
+    files = survey(folder).files.items()
+    return max(((stamp.mtime_ns if path == SLIP else stamp.ctime_ns) / 1e9 for path, stamp in files), default=None)
+
+
+def _is_settled(folder: Path, changed: float | None, settle: float, now: float) -> bool:
+    if changed is None or changed + settle >= now:
+        return False
+    half = next((path for path in survey(folder).files if _HALF.fullmatch(path.rpartition("/")[2])), None)
+    if half is not None:
         raise RefusedError(
-            f"the folder {folder.name!r} names no reel of the production: expected one of {', '.join(sorted(known))} "
-            f'at the start of its name, or a file {SLIP} in it that says reel = "ELEMENT/REEL"'
+            f"{half} bears the name of a file that is still being copied, but nothing has changed for {settle:.0f} s. "
+            f"Copy it again, or take it out; if it belongs there, put an empty file {folder.name}{FINISHED} beside"
         )
-    return reel
+    return True
 
 
-def _job(state: State, reel: ReelName, site: str) -> str | None:
-    """Return the one job on `reel` that this site holds, or held last; None where it holds none."""
-    held = [job.job for job in state.jobs.values() if job.reel == reel and job.claim and job.claim.site == site]
+def _name_of(folder: Path, changed: float | None) -> str:
+    """Return under which name what is wrong with a folder is remembered: any change in it makes it another."""
+    return f"send {folder.name} {changed} {_is_marked(folder)}"
+
+
+def send_folder(desk: Desk, room: Room, folder: Path) -> None:
+    """Send one finished folder, or write a note beside it. Needs a ledger that was just followed."""
+    name = _name_of(folder, _last_change(folder))
+    try:
+        with slip_of(folder) as slip:
+            sent = _sent(desk, room, folder, slip)
+        _put_away(desk, room, folder, sent)
+    except (TransientError, LostRaceError):
+        raise
+    except RelayError as error:
+        room.patience.failed(name, error)
+        explain(folder, error)
+
+
+def _sent(desk: Desk, room: Room, folder: Path, slip: Slip) -> Sent:
+    state = desk.ledger.state
+    reel = state.reel(slip.reel) if slip.reel else reel_of_folder(state, folder.name)
+    mark = None if slip.start_mark is None else ScanMap.start_mark(slip.start_mark, slip.start_frame)
+    job = slip.job or job_of(state, reel, desk.site)
+    sending = Sending(folder, reel, slip.note, scan_map=mark, may_grow=True, job=job, for_next=slip.for_next)
+    sent = send(desk, sending, StopWatch(room))
+    LOG.info("%s sent %s%s", desk.site, sent.version.name, f" for job {job}" if job else "")
+    return sent
+
+
+def reel_of_folder(state: State, name: str) -> ReelName:
+    """Return the reel that a folder's name begins with. Raises RefusedError."""
+    reels = state.film().reel_names()
+    known = [(prefix, reel) for reel in reels for prefix in {folder_name(reel), reel.replace("/", "_")}]
+    fitting = [(prefix, reel) for prefix, reel in known if _begins_with(name, prefix)]
+    longest = max((len(prefix) for prefix, _ in fitting), default=0)
+    named = {reel for prefix, reel in fitting if len(prefix) == longest}
+    if len(named) == 1:
+        return named.pop()
+    some = ", ".join(sorted(folder_name(reel) for reel in named or reels)[:8]) + (" ..." if len(reels) > 8 else "")
+    raise RefusedError(
+        f"the folder's name {name!r} {'fits several reels' if named else 'names no reel of the production'}: expected "
+        f'one of {some} at the start of its name, or a file relay.toml in it that says reel = "ELEMENT/REEL"'
+    )
+
+
+def _begins_with(name: str, prefix: str) -> bool:
+    return name.lower().startswith(prefix.lower()) and name[len(prefix) : len(prefix) + 1] in {"", " ", "_", ".", "-"}
+
+
+def job_of(state: State, reel: ReelName, site: str) -> str | None:
+    """Return the one job on `reel` that people at this site hold, or held last; None where they hold none."""
+    of_reel = [job for job in state.jobs.values() if job.reel == reel]
+    held = [job.job for job in of_reel if job.claim and job.claim.site == site and job.claim.lease is None]
     if len(held) > 1:
         raise RefusedError(
-            f'{site} holds {len(held)} jobs on {reel} ({", ".join(held)}): say which, in {SLIP}: job = "..."'
+            f'{site} holds {len(held)} jobs on {reel} ({", ".join(held)}): say which, in relay.toml: job = "..."'
         )
-    return held[0] if held else _held_last(state, reel, site)
+    return held[0] if held else _held_last(of_reel, site)
 
 
-def _held_last(state: State, reel: ReelName, site: str) -> str | None:
-    over: list[tuple[int, Job]] = [
-        (job.past[-1].epoch, job)
-        for job in state.jobs.values()
-        if job.reel == reel and job.past and job.past[-1].site == site and job.standing is not Standing.HANDED_IN
+def _held_last(jobs: list[Job], site: str) -> str | None:
+    """Return the job whose claim by people here ended undone, so that this comes late for it."""
+    late = [
+        (job.past[-1].epoch, job.job)
+        for job in jobs
+        if job.past and job.past[-1].site == site and job.past[-1].lease is None and job.outcome is None
     ]
-    waiting = [job for _, job in sorted(over, key=lambda pair: pair[0]) if job.outcome is None]
-    return waiting[-1].job if waiting else None
+    return max(late)[1] if late else None
 
 
-def _put_away(desk: Desk, places: Places, folder: Path, sent: Sent) -> None:
+def _put_away(desk: Desk, room: Room, folder: Path, sent: Sent) -> None:
     for beside in (FINISHED, PROBLEM):
         folder.with_name(folder.name + beside).unlink(missing_ok=True)
-    place = places.sent / folder_name(sent.version.name)
+    place = room.places.sent / folder_name(sent.version.name)
     try:
         folder.rename(place)
     except OSError as error:
@@ -137,15 +167,13 @@ def _put_away(desk: Desk, places: Places, folder: Path, sent: Sent) -> None:
     desk.arrivals.note(place, sent.version.name, sent.version.manifest)
 
 
-def _explain(folder: Path, error: RelayError) -> None:
+def explain(folder: Path, error: RelayError, what: str = "was not sent") -> None:
     """Put a note beside the folder; the same note is not written twice."""
-    LOG.error("%s was not sent: %s", folder.name, error)
     path = folder.with_name(folder.name + PROBLEM)
-    text = (
-        f"{folder.name} was not sent.\n\n{error}.\n\nNothing in it was touched. Mend that, and it is looked at again.\n"
-    )
+    text = f"{folder.name} {what}.\n\n{error}.\n\nNothing in it was touched. Mend that, and it is looked at again.\n"
     try:
         if not path.exists() or path.read_text(encoding="utf-8") != text:
+            LOG.error("%s %s: %s", folder.name, what, error)
             path.write_text(text, encoding="utf-8")
     except OSError:
         LOG.error("the note %s could not be written", path)  # noqa: TRY400  the reason was logged above

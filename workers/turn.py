@@ -1,117 +1,217 @@
-"""A site's turn: look what is owed, claim, do, say so. Knows no Celery.
+"""A site's turn: look what is owed, do it, say so. Knows no Celery.
 
 Everything owed is read from the ledger, so a turn may be taken at any time, twice at once, or killed in the middle: the
 next one finds what is left. One thing that goes wrong keeps nothing else waiting.
 """
 
 import logging
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from enum import StrEnum
+from pathlib import Path
 from typing import TypeVar
 
-from relay.errors import LostRaceError, RelayError, TransientError
-from relay.ledger import owed
+from relay.doorbell import Ringer
+from relay.errors import BrokenError, LostRaceError, RefusedError, RelayError, TransientError
+from relay.ledger import owed, route
 from relay.ledger.job_words import ClaimLapsed
 from relay.ledger.state import State
 from relay.ledger.words import Word
 from relay.ledger.work import job_named, open_due
 from relay.model import VersionName
+from relay.transfer.arrivals import Arrival
 from relay.transfer.desk import Desk
-from relay.transfer.handover import own_receipt, receive
+from relay.transfer.fixity import Schedule, check_due
+from relay.transfer.handover import receive
 from relay.transfer.mending import mend_version
-from workers.automatic import do_job
+from workers.automatic import able_to_do, do_job
+from workers.hooks import Teller
 from workers.life import Life
-from workers.places import Places
-from workers.to_send import send_finished
+from workers.room import Room, StoppedError, StopWatch, tell_trouble
+from workers.to_send import PROBLEM, explain, finished_folders, send_folder
 
 LOG = logging.getLogger("relay.workers")
 
 Item = TypeVar("Item")
 
 
-class Turn:
-    """What one site does when it looks. Each method may be called at any time; none waits for another."""
+class Lane(StrEnum):
+    """One kind of work of a site, which goes on beside the others."""
 
-    def __init__(self, desk: Desk, places: Places, settle: float) -> None:
+    LOOK = "look"
+    """Say what the route asks for and which machines went silent; find which other lanes have something to do."""
+    RECEIVE = "receive"
+    MEND = "mend"
+    SEND = "send"
+    DO = "do"
+    FIXITY = "fixity"
+    TELL = "tell"
+
+
+class Turn:
+    """What one site does when it looks. Each lane may be run at any time; none waits for another."""
+
+    def __init__(self, desk: Desk, room: Room, hooks: Teller, schedule: Schedule | None = None) -> None:
         self.desk = desk
-        self.places = places
-        self.settle = settle
-        """Seconds that a folder in `to-send/` must have been left alone."""
-        self.life = Life(desk.store)
+        self.room = room
+        self.life = Life(desk.store, room.clock)
+        self._hooks = hooks
+        self._schedule = schedule or Schedule()
+        self._ringer = Ringer(room.bell, desk.ledger, desk.site)
 
     @property
     def site(self) -> str:
         return self.desk.site
 
+    def run(self, lane: Lane) -> int:
+        """Run one lane until nothing is left for it; returns how many things were done."""
+        match lane:
+            case Lane.LOOK:
+                return self.look()
+            case Lane.RECEIVE:
+                return self._each("receive", to_receive(self.desk.ledger.follow(), self.site), self._receive)
+            case Lane.MEND:
+                return self._each("mend", self._mendable(self.desk.ledger.follow()), self._mend)
+            case Lane.SEND:
+                return self._send()
+            case Lane.DO:
+                return self._do()
+            case Lane.FIXITY:
+                return check_due(self.desk, self._schedule)
+            case Lane.TELL:
+                return self._hooks.tell()
+
     def look(self) -> int:
         """Say what the route asks for and which machines have gone silent. Returns how many things were said."""
         state = self.desk.ledger.follow()
-        said = 1 if open_due(self.desk.ledger, self.desk.pen) else 0
-        silent = [job for job in owed.machine_claims(state) if job.claim and self.life.is_silent(job)]
-        return said + self._each(silent, lambda job: self._say_lapsed(job.job, job.claim.epoch if job.claim else 0))
+        site = state.film().site(self.site)
+        self.room.stages = frozenset(site.stages if site else ())
+        said = self._each("open", ["what is due"] if route.due(state) else [], self._open)
+        claims = owed.machine_claims(state)
+        self.life.forget_all_but(claims)
+        silent = [job.job for job in claims if job.job not in self.room.busy and self.life.is_silent(job)]
+        return said + self._each("lapse", silent, self._say_lapsed)
 
-    def _say_lapsed(self, name: str, epoch: int) -> None:
+    def wanted(self) -> set[Lane]:
+        """Return the lanes that have something to do, by what the ledger said when it was last followed."""
+        state, allows = self.desk.ledger.state, self.room.patience.allows
+        wanted = {
+            Lane.RECEIVE: any(allows(f"receive {version}") for version in to_receive(state, self.site)),
+            Lane.MEND: any(allows(f"mend {version}") for version in self._mendable(state)),
+            Lane.SEND: bool(finished_folders(self.room)),
+            Lane.DO: next(self._doable(state), None) is not None,
+            Lane.TELL: bool(self._hooks.waiting(state)),
+        }
+        return {lane for lane, is_wanted in wanted.items() if is_wanted}
+
+    def _open(self, _what: str) -> None:
+        open_due(self.desk.ledger, self.desk.pen)
+
+    def _say_lapsed(self, name: str) -> None:
+        epoch = claim.epoch if (claim := self.desk.ledger.state.jobs[name].claim) else 0
+
         def decide(state: State, _now: object) -> list[Word] | None:
             claim = job_named(state, name).claim
             return [ClaimLapsed(job=name, epoch=epoch)] if claim and claim.epoch == epoch else None
 
         self.desk.ledger.append(self.desk.pen, decide)
 
-    def receive(self) -> int:
-        """Fetch what this site should have, verify it, and sign for it. Returns how many versions were signed for."""
-        state = self.desk.ledger.follow()
-        return self._each(owed.to_receive(state, self.site), self._receive)
-
     def _receive(self, version: VersionName) -> None:
-        received = receive(self.desk, version, self.places.arrival_of(version))
+        place = self.room.places.arrival_of(version)
+        try:
+            received = receive(self.desk, version, place, StopWatch(self.room))
+        except (TransientError, LostRaceError):
+            raise
+        except RelayError as error:
+            explain(place, error, "did not arrive")
+            raise
         word = "whole" if received.fetched.whole else "refused"
         LOG.info("%s arrived at %s: %s, entry %s", version, self.site, word, received.receipt.entry)
-        open_due(self.desk.ledger, self.desk.pen)
+        if received.fetched.whole:
+            place.with_name(place.name + PROBLEM).unlink(missing_ok=True)
+        elif _was_damaged_here(self.desk.ledger.state, version, self.site):
+            raise BrokenError(
+                f"{version} was damaged on its way to {place}, not in the bucket: it is fetched again in a while. "
+                "If that goes on, look after this machine's memory, disk and line"
+            )
+        if route.due(self.desk.ledger.state):
+            open_due(self.desk.ledger, self.desk.pen)
 
-    def mend(self) -> int:
-        """Mend what somebody found bad in the bucket, where this site may and has a good copy."""
-        state = self.desk.ledger.follow()
-        return self._each(owed.to_mend(state, self.site), self._mend)
+    def _mendable(self, state: State) -> list[VersionName]:
+        return [version for version in owed.to_mend(state, self.site) if self._copies(state, version)]
+
+    def _copies(self, state: State, version: VersionName) -> list[Arrival]:
+        wanted = state.versions[version].manifest
+        return [arrival for arrival in self.desk.arrivals.near(version) if arrival.manifest == wanted]
 
     def _mend(self, version: VersionName) -> None:
-        wanted = self.desk.ledger.state.versions[version].manifest
-        for arrival in self.desk.arrivals.near(version):
-            if arrival.manifest == wanted:
-                mended = mend_version(self.desk, version, arrival.folder)
+        """Mend from the first copy here that is still good."""
+        trouble: RelayError | None = None
+        for arrival in self._copies(self.desk.ledger.state, version):
+            try:
+                mended = mend_version(self.desk, version, arrival.folder, watcher=StopWatch(self.room))
+            except TransientError:
+                raise
+            except RelayError as error:
+                trouble = error
+                continue
+            if mended.objects:
                 LOG.info("%s: %d objects mended from %s", version, len(mended.objects), arrival.folder)
                 return
+        raise trouble or RefusedError(
+            f"{version} was refused, but nothing of it is bad in the bucket any more: let the site that refused it "
+            "fetch it again by hand"
+        )
 
-    def send(self) -> int:
-        """Send what lies finished in `to-send/`."""
-        self.desk.ledger.follow()
-        return send_finished(self.desk, self.places, self.settle)
+    def _send(self) -> int:
+        folders = finished_folders(self.room)
+        if folders:
+            self.desk.ledger.follow()
+        return self._each("send", folders, self._send_folder)
 
-    def do(self) -> int:
-        """Claim and do automatic jobs, until none is left that this site can have."""
-        done = 0
-        while jobs := owed.automatic(self.desk.ledger.follow(), self.site):
-            tried = self._each(jobs[:1], lambda job: do_job(self.desk, self.places, self.life, job.job))
-            done += tried
-            if not tried:
-                break
+    def _send_folder(self, folder: Path) -> None:
+        send_folder(self.desk, self.room, folder)
+
+    def _do(self) -> int:
+        done, tried = 0, set[str]()
+        while (
+            name := next((name for name in self._doable(self.desk.ledger.follow()) if name not in tried), None)
+        ) is not None:
+            tried.add(name)
+            done += self._each("do", [name], lambda name: do_job(self.desk, self.room, self.life, name))
         return done
 
-    def _each(self, items: Iterable[Item], work: Callable[[Item], object]) -> int:
+    def _doable(self, state: State) -> Iterator[str]:
+        for job in able_to_do(state, self.site):
+            if job.job not in self.room.busy and self.room.patience.allows(f"do {job.job}"):
+                yield job.job
+
+    def _each(self, doing: str, items: Iterable[Item], work: Callable[[Item], object]) -> int:
         """Do `work` on each; what fails is told, and the others go on. Returns how many were done."""
         done = 0
         for item in items:
+            name = f"{doing} {item}"
+            if not self.room.patience.allows(name):
+                continue
+            self.room.check_going_on()
             try:
                 work(item)
+                self.room.patience.succeeded(name)
                 done += 1
-            except LostRaceError as error:
-                LOG.info("%s: %s", self.site, error)  # someone else does it: nothing is owed any more
-            except TransientError as error:
-                LOG.warning("%s: again later: %s", self.site, error)
+            except StoppedError:
+                raise
             except RelayError as error:
-                LOG.error("%s: a person is needed: %s", self.site, error)  # noqa: TRY400  people read this, without a trace
+                self.room.patience.failed(name, error)
+                tell_trouble(self.site, error)
+            self._ringer.ring()
         return done
 
 
-def received_whole(state: State, version: VersionName, site: str) -> bool:
-    """Answer whether `site` has signed that `version` arrived whole."""
-    receipt = own_receipt(state, version, site)
-    return receipt is not None and receipt.whole
+def to_receive(state: State, site: str) -> list[VersionName]:
+    """Return the versions that `site` should fetch now: also those that were only damaged on their way here."""
+    wanted = owed.to_receive(state, site)
+    return [*wanted, *(name for name in owed.meant_for(state, site) if _was_damaged_here(state, name, site))]
+
+
+def _was_damaged_here(state: State, version: VersionName, site: str) -> bool:
+    receipt = owed.newest_receipt(state.versions[version], site)
+    return receipt is not None and not receipt.whole and all(fault.where == "arrival" for fault in receipt.faults)
