@@ -52,5 +52,5 @@ clean: ## remove what was installed and made here
 	  echo "Installing into $(@D), once."; \
 	  $$found -m venv --clear $(@D); \
 	fi
-	@$(@D)/bin/python -m pip install --quiet --disable-pip-version-check $(WANTED)
+	@$(@D)/bin/python -m pip install -qq --disable-pip-version-check $(WANTED)
 	@touch $@
