@@ -3,26 +3,38 @@
 The settings and why they are so: docs/decisions/embedded-broker.md, and the figures measured for this house.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 from celery import Celery
-from kombu import Exchange, Queue
+from kombu.entity import Exchange, Queue
 
 SOCKET_TIMEOUT = 10
 """Seconds after which a silent line to the broker is given up: a half-open one is noticed, and opened anew."""
 
 
-def bell_app(broker: str, queues: list[str] | None = None) -> Celery:
-    """Return the application that talks to `broker`, and that hears `queues`."""
+def bell_app(broker: str, ear: str = "", queues: Sequence[str] = ()) -> Celery:
+    """Return the application that talks to `broker`, and that hears `queues`.
+
+    `ear` names what one worker keeps in the broker besides: everything under the production's own prefix, so that the
+    broker can give each site a user that reaches no further.
+    """
     app = Celery("relay", broker=broker, set_as_current=False)
     app.conf.update(_SETTINGS)
-    app.conf.task_queues = [queue_named(name) for name in queues or []]
+    app.conf.task_queues = [queue_named(name) for name in queues]
+    if ear:
+        keys = ("unacked", "unacked_index", "unacked_mutex")
+        app.conf.broker_transport_options = {
+            **_SETTINGS["broker_transport_options"],
+            **{f"{key}_key": f"{ear}.{key}" for key in keys},
+        }
     return app
 
 
 def queue_named(name: str) -> Queue:
     """Return a queue that is addressed by its own name alone: no binding that could be lost with the broker's data."""
-    return Queue(name, Exchange("", type="direct"), routing_key=name, no_declare=True)
+    exchange = Exchange("", type="direct")  # type: ignore[no-untyped-call]  # kombu has no types
+    return Queue(name, exchange, routing_key=name, no_declare=True)  # type: ignore[no-untyped-call]
 
 
 _SETTINGS: dict[str, Any] = {

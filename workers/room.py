@@ -14,7 +14,6 @@ from workers.locks import held
 from workers.patience import Patience
 from workers.places import Places, folder_name
 
-
 LOG = logging.getLogger("relay.workers")
 
 
