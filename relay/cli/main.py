@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from relay import __version__
-from relay.cli import copies, handover, jobs, ledger, production, reel, site, store
+from relay.cli import copies, handover, jobs, keys, ledger, production, reel, site, store
 from relay.errors import RelayError
 from relay.settings import HOME_VARIABLE, home_of
 
@@ -28,6 +28,9 @@ app.add_typer(reel.app, name="reel", help="See reels, their versions, and what d
 app.add_typer(ledger.app, name="ledger", help="See and check the record.")
 app.add_typer(store.app, name="store", help="Ask a store for its promises.")
 app.add_typer(handover.export, name="export", help="Write a version in a form that others read.")
+production.app.command("take-over")(keys.take_over)
+production.app.command("new-root")(keys.new_root)
+site.app.command("move")(keys.move)
 _FILES, _JOBS = "Reels", "Jobs"
 _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_FILES, "send", handover.send),
