@@ -12,6 +12,7 @@ from contextlib import AbstractContextManager, ExitStack
 
 from relay.errors import RelayError
 from workers.locks import held
+from workers.message import Kind
 from workers.room import Room, StoppedError, tell_trouble
 from workers.turn import Lane, Turn
 
@@ -122,3 +123,16 @@ class _Thread(threading.Thread):
             self._desk.close()
         except RelayError as error:
             tell_trouble(self.name, error)
+
+
+def lanes_of(kind: Kind) -> Iterable[Lane]:
+    """Return where one looks first when a message of that kind came; looking rings whatever else is needed."""
+    match kind:
+        case Kind.SWEEP:
+            return Lane
+        case Kind.FIXITY:
+            return (Lane.FIXITY,)
+        case Kind.ARRIVE | Kind.VERIFY:
+            return (Lane.LOOK, Lane.RECEIVE)
+        case Kind.WAKE | Kind.PULSE:
+            return (Lane.LOOK,)

@@ -42,6 +42,7 @@ class CeleryDoorbell:
             "connect_retries_timeout": _HASTE,
         }
         self._connection: Any = None
+        self._is_away = False
 
     def ring(self, sites: Collection[str], stages: Collection[str], about: str) -> None:
         """Put one message into each queue, unless that is full."""
@@ -56,9 +57,14 @@ class CeleryDoorbell:
             for name in names:
                 self._send(kind, name, body)
         except _away_errors(self._app) as error:
-            LOG.warning("the broker did not take a message, the sweep serves: %s", str(error) or type(error).__name__)
+            level = logging.DEBUG if self._is_away else logging.WARNING  # once, not every ten seconds for a week
+            LOG.log(level, "the broker takes no messages, the sweep serves: %s", str(error) or type(error).__name__)
+            self._is_away = True
             self.close()
             return False
+        if self._is_away:
+            LOG.info("the broker takes messages again")
+        self._is_away = False
         return True
 
     def _send(self, kind: Kind, name: str, body: dict[str, Any]) -> None:
