@@ -1,4 +1,4 @@
-"""How the command answers: a person gets words and tables, a script gets one JSON object on standard output."""
+"""How the command answers: a person gets lines and tables, a script gets one JSON object on standard output."""
 
 import json
 import sys
@@ -6,38 +6,52 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Annotated
 
 import typer
-from rich.console import Console
-from rich.table import Table
 
 AsJson = Annotated[bool, typer.Option("--json", help="Answer with one JSON object, for scripts.")]
 
-
 FILE_WIDTH = 140
-"""Characters in a line, where nobody's window says how many."""
+"""Characters in a line of a table, where nobody's window says how many."""
 
 
-def console() -> Console:
-    """Return where people are answered."""
-    width = None if sys.stdout.isatty() else FILE_WIDTH
-    return Console(highlight=False, width=width, soft_wrap=not sys.stdout.isatty())
+class Page:
+    """What a person is shown. What strangers wrote is text on it: never markup, nor an order to a terminal."""
+
+    def line(self, text: str = "", *, head: str = "") -> None:
+        """Add a line; `head` stands in bold before `text`."""
+        typer.echo(typer.style(printable(head), bold=True) + printable(text) if head else printable(text))
+
+    def table(self, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+        """Add a plain table."""
+        from rich.console import Console  # a tenth of a second to load, and most commands draw no table
+        from rich.table import Table
+        from rich.text import Text
+
+        table = Table(box=None, pad_edge=False, header_style="bold")
+        for column in heads:
+            table.add_column(column, overflow="fold")
+        for row in rows:
+            table.add_row(*(Text(printable(cell)) for cell in row))
+        is_window = sys.stdout.isatty()
+        Console(width=None if is_window else FILE_WIDTH, soft_wrap=not is_window).print(table)
 
 
-def answer(facts: Mapping[str, object], *, as_json: bool, show: Callable[[Console], None]) -> None:
+def answer(facts: Mapping[str, object], *, as_json: bool, show: Callable[[Page], None]) -> None:
     """Print `facts` for a script, or let `show` print them for a person."""
     if as_json:
-        print(json.dumps(facts, ensure_ascii=False, indent=2, default=str))  # noqa: T201  scripts read plain standard output
+        typer.echo(json.dumps(facts, indent=2, default=str))
     else:
-        show(console())
+        show(Page())
 
 
-def tabled(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
-    """Return a plain table."""
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for column in columns:
-        table.add_column(column, overflow="fold")
-    for row in rows:
-        table.add_row(*row)
-    return table
+def printable(text: str) -> str:
+    """Return `text` with whatever could move, colour or turn round a terminal's line written out."""
+    if text.isprintable():
+        return text
+    return "".join(letter if letter.isprintable() or letter == "\n" else _written_out(letter) for letter in text)
+
+
+def _written_out(letter: str) -> str:
+    return letter.encode("unicode_escape").decode()
 
 
 def bytes_in_words(size: int) -> str:
@@ -47,7 +61,7 @@ def bytes_in_words(size: int) -> str:
         if amount < 1000:
             break
         amount, unit = amount / 1000, larger
-    return f"{size} bytes" if unit == "bytes" else f"{amount:.1f} {unit}"
+    return count(size, "byte") if unit == "bytes" else f"{amount:.1f} {unit}"
 
 
 def count(number: int, one: str, many: str | None = None) -> str:

@@ -5,9 +5,8 @@ from pathlib import Path
 from typing import Annotated, NamedTuple
 
 import typer
-from rich.console import Console
 
-from relay.cli.answer import AsJson, answer, tabled
+from relay.cli.answer import AsJson, Page, answer
 from relay.cli.progress import watching
 from relay.errors import BrokenError
 from relay.ledger.state import State, Version
@@ -55,7 +54,7 @@ def copies(
     found = copies_of(state, named)
     warning = _warning(found)
     facts = {"version": named.name, "copies": [each._asdict() for each in found], "warning": warning}
-    answer(facts, as_json=as_json, show=lambda console: _show(console, named, found, warning))
+    answer(facts, as_json=as_json, show=lambda page: _show(page, named, found, warning))
     if bad := [each for each in found if each.outcome == "bad"]:
         raise BrokenError(f"{named.name} is bad in {', '.join(each.where for each in bad)}: see `relay mend`")
 
@@ -100,10 +99,10 @@ def _warning(found: list[Copy]) -> str | None:
     )
 
 
-def _show(console: Console, version: Version, found: list[Copy], warning: str | None) -> None:
+def _show(page: Page, version: Version, found: list[Copy], warning: str | None) -> None:
     rows = [(each.where, each.outcome, f"{each.looked:%Y-%m-%d %H:%M}", str(each.entry)) for each in found]
-    console.print(f"[bold]{version.name}[/]")
+    page.line(head=version.name)
     if rows:
-        console.print(tabled(("where", "found", "last read (UTC)", "entry"), rows))
+        page.table(("where", "found", "last read (UTC)", "entry"), rows)
     if warning:
-        console.print(f"[bold]Warning:[/] {warning}.")
+        page.line(f" {warning}.", head="Warning:")

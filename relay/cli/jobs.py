@@ -7,9 +7,8 @@ from typing import Annotated
 from zoneinfo import ZoneInfo
 
 import typer
-from rich.console import Console
 
-from relay.cli.answer import AsJson, answer, tabled
+from relay.cli.answer import AsJson, Page, answer
 from relay.clock import SYSTEM_CLOCK
 from relay.errors import RefusedError
 from relay.ledger import lateness, work
@@ -56,7 +55,7 @@ def jobs(
     answer(
         facts,
         as_json=as_json,
-        show=lambda console: console.print(tabled(heads, [_row(state, job, now) for job in shown])),
+        show=lambda page: page.table(heads, [_row(state, job, now) for job in shown]),
     )
 
 
@@ -114,13 +113,13 @@ def _say(context: typer.Context, name: str, as_json: bool, said: Callable[[Desk]
         work.open_due(desk.ledger, desk.pen)
         job = work.job_named(desk.ledger.state, name)
         facts = {"entry": entry.sequence if entry else None, **_facts(desk.ledger.state, job, desk.clock.now())}
-    answer(facts, as_json=as_json, show=lambda console: _show_said(console, job, entry))
+    answer(facts, as_json=as_json, show=lambda page: _show_said(page, job, entry))
 
 
-def _show_said(console: Console, job: Job, entry: Entry | None) -> None:
+def _show_said(page: Page, job: Job, entry: Entry | None) -> None:
     by = f", {_who(job)}" if _who(job) else ""
     until = f", until {job.claim.until:%Y-%m-%d %H:%M} UTC" if job.claim and job.claim.until else ""
-    console.print(
+    page.line(
         f"{job.job} is {job.standing}{by}{until}; " + (f"entry {entry.sequence}." if entry else "that was so before.")
     )
 
@@ -291,5 +290,5 @@ def ask(
     answer(
         _facts(desk.ledger.state, job, SYSTEM_CLOCK.now()),
         as_json=as_json,
-        show=lambda console: _show_said(console, job, entry),
+        show=lambda page: _show_said(page, job, entry),
     )

@@ -46,9 +46,7 @@ def take_over(
         f"{home.folder} is {film.coordinator} since entry {entry.sequence}; its former key counts no more. "
         "Look through what it said last: `relay ledger show`. Put the root key back into its safe."
     )
-    answer(
-        {"site": film.coordinator, "entry": entry.sequence}, as_json=as_json, show=lambda console: console.print(said)
-    )
+    answer({"site": film.coordinator, "entry": entry.sequence}, as_json=as_json, show=lambda page: page.line(said))
 
 
 def new_root(
@@ -67,7 +65,7 @@ def new_root(
     with open_desk(context.obj) as desk:
         entry = roster.replace_key(desk.ledger, old, ROOT, load_pen(ROOT, into).public, reason)
     said = f"{into} is the root key since entry {entry.sequence}. Put it into a safe and destroy the old one."
-    answer({"root": str(into), "entry": entry.sequence}, as_json=as_json, show=lambda console: console.print(said))
+    answer({"root": str(into), "entry": entry.sequence}, as_json=as_json, show=lambda page: page.line(said))
 
 
 def move(
@@ -82,4 +80,4 @@ def move(
     state = ledger.follow()  # refuses a copy that shows less than this site saw, or another history
     home.write(site.model_copy(update={"store": full_address(store)}))
     said = f"{site.site} uses {store} from now on; it shows {state.sequence + 1} entries, all that this site had seen."
-    answer({"store": store, "entries": state.sequence + 1}, as_json=as_json, show=lambda console: console.print(said))
+    answer({"store": store, "entries": state.sequence + 1}, as_json=as_json, show=lambda page: page.line(said))

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from relay.cli.answer import AsJson, answer, count, tabled
+from relay.cli.answer import AsJson, answer, count
 from relay.errors import BrokenError, MissingError
 from relay.ledger.copy import LocalCopy
 from relay.ledger.entry import Entry, read_entry
@@ -35,9 +35,7 @@ def show(
     entries = [read_entry(raw, slot) for slot, raw in enumerate(raws[start:], start)]
     facts = {"entries": [{"digest": entry.digest, **entry.body.model_dump(mode="json")} for entry in entries]}
     heads = ("entry", "time (UTC)", "by", "said")
-    answer(
-        facts, as_json=as_json, show=lambda console: console.print(tabled(heads, [_row(entry) for entry in entries]))
-    )
+    answer(facts, as_json=as_json, show=lambda page: page.table(heads, [_row(entry) for entry in entries]))
 
 
 def _row(entry: Entry) -> tuple[str, ...]:
@@ -76,7 +74,7 @@ def check(
         f"{count(state.sequence + 1, 'entry', 'entries')} in {where}: every place, digest, signature and right holds.\n"
         f"The last is {state.digest}."
     )
-    answer(facts, as_json=as_json, show=lambda console: console.print(said))
+    answer(facts, as_json=as_json, show=lambda page: page.line(said))
 
 
 def _source(

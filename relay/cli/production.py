@@ -4,9 +4,8 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from relay.cli.answer import AsJson, answer, count, tabled
+from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.production_file import read_production
 from relay.clock import SYSTEM_CLOCK
 from relay.errors import RefusedError
@@ -53,7 +52,7 @@ def create(
     home.write(site)
     work.open_due(ledger, coordinator)
     facts = {"production": production.name, "store": place.name, "root": site.root, "created": entry is not None}
-    answer(facts, as_json=as_json, show=lambda console: _say_created(console, production, home, entry is not None))
+    answer(facts, as_json=as_json, show=lambda page: _say_created(page, production, home, entry is not None))
 
 
 def _pen(name: str, path: Path, home: Home) -> Pen:
@@ -65,11 +64,11 @@ def _pen(name: str, path: Path, home: Home) -> Pen:
     return pen
 
 
-def _say_created(console: Console, production: Production, home: Home, is_new: bool) -> None:
-    console.print(f"{production.title}: {'created' if is_new else 'was created before; nothing was changed'}.")
-    console.print(f"This home, {home.folder}, is {production.coordinator}, the coordinator.")
-    console.print(f"Move {home.root_key} to a drive in a safe: it alone can replace the coordinator's key.")
-    console.print("Next: `relay site invite NAME` for each site that works or lends.")
+def _say_created(page: Page, production: Production, home: Home, is_new: bool) -> None:
+    page.line(f"{production.title}: {'created' if is_new else 'was created before; nothing was changed'}.")
+    page.line(f"This home, {home.folder}, is {production.coordinator}, the coordinator.")
+    page.line(f"Move {home.root_key} to a drive in a safe: it alone can replace the coordinator's key.")
+    page.line("Next: `relay site invite NAME` for each site that works or lends.")
 
 
 @app.command()
@@ -86,7 +85,7 @@ def revise(
         work.open_due(desk.ledger, desk.pen)
     said = f"revised with entry {entry.sequence}" if entry else "nothing in the file is new: nothing was said"
     facts = {"production": production.name, "entry": entry.sequence if entry else None}
-    answer(facts, as_json=as_json, show=lambda console: console.print(f"{production.title}: {said}."))
+    answer(facts, as_json=as_json, show=lambda page: page.line(f"{production.title}: {said}."))
 
 
 @app.command()
@@ -95,37 +94,33 @@ def show(context: typer.Context, as_json: AsJson = False) -> None:
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
     facts = {"production": state.film().model_dump(mode="json", by_alias=True), "entries": state.sequence + 1}
-    answer(facts, as_json=as_json, show=lambda console: _show(console, state))
+    answer(facts, as_json=as_json, show=lambda page: _show(page, state))
 
 
-def _show(console: Console, state: State) -> None:
+def _show(page: Page, state: State) -> None:
     film = state.film()
     left = film.premiere.instant() - SYSTEM_CLOCK.now()
     when = f"{film.premiere.at:%d %B %Y %H:%M} in {film.premiere.zone}, {film.premiere.venue}"
-    console.print(f"[bold]{film.title}[/]  ({film.name})")
-    console.print(f"Premiere: {when}" + (f", in {count(left.days, 'day')}" if left.days >= 0 else ", which is past"))
-    console.print()
+    page.line(f"  ({film.name})", head=film.title)
+    page.line(f"Premiere: {when}" + (f", in {count(left.days, 'day')}" if left.days >= 0 else ", which is past"))
+    page.line()
     for element in film.elements:
-        console.print(
-            f"[bold]{element.code}[/]  {element.title}: {element.kind}, {element.gauge}, {element.base}, "
-            f"held by {element.holder}"
-        )
+        described = f"{element.title}: {element.kind}, {element.gauge}, {element.base}, held by {element.holder}"
+        page.line(f"  {described}", head=element.code)
         if element.base == "nitrate":
-            console.print("   Nitrate burns and decays: handle it by the local code and with licensed practice.")
+            page.line("   Nitrate burns and decays: handle it by the local code and with licensed practice.")
         if element.loan:
-            console.print(
+            page.line(
                 f"   due back {element.loan.due_back:%d %B %Y}; credit: {element.loan.credit}; "
                 f"for: {element.loan.permitted_use}"
             )
-        console.print(
-            tabled(
-                ("   reel", "frames", "length", "newest", "from"),
-                [_reel_row(state, element, reel) for reel in element.reels],
-            )
+        page.table(
+            ("   reel", "frames", "length", "newest", "from"),
+            [_reel_row(state, element, reel) for reel in element.reels],
         )
-        console.print()
+        page.line()
     if film.route:
-        console.print("Route: " + ", ".join(_stage(stage.name, stage.after) for stage in film.route))
+        page.line("Route: " + ", ".join(_stage(stage.name, stage.after) for stage in film.route))
 
 
 def _stage(name: str, after: tuple[str, ...]) -> str:

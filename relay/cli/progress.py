@@ -4,21 +4,14 @@ import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-
-from rich.console import Console
-from rich.progress import (
-    BarColumn,
-    DownloadColumn,
-    Progress,
-    TaskID,
-    TextColumn,
-    TimeRemainingColumn,
-    TransferSpeedColumn,
-)
+from typing import TYPE_CHECKING
 
 from relay.clock import SYSTEM_CLOCK
 from relay.media.sequence import is_frame
 from relay.transfer.progress import UNWATCHED, Watcher
+
+if TYPE_CHECKING:  # drawing takes a tenth of a second to load, and where nobody looks nothing is drawn
+    from rich.progress import Progress, TaskID
 
 SHOWN_AFTER = 1.0  # seconds
 
@@ -36,6 +29,18 @@ def watching(doing: str, *, quiet: bool) -> Iterator[Watcher]:
         bar.stop()
 
 
+@contextmanager
+def waiting(doing: str, *, quiet: bool) -> Iterator[None]:
+    """Say on the terminal's error stream what takes its time, where nobody can tell how long."""
+    if quiet or not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(f"{doing} ..."):
+        yield
+
+
 class _Bar:
     def __init__(self, doing: str) -> None:
         self._doing = doing
@@ -44,7 +49,7 @@ class _Bar:
         self._files = self._size = self._files_done = self._size_done = 0
         self._noun = "files"
         self._progress: Progress | None = None
-        self._task = TaskID(0)
+        self._task: TaskID
 
     def expect(self, files: int, size: int) -> None:
         self._files, self._size = files, size
@@ -62,8 +67,10 @@ class _Bar:
 
     def resting(self, seconds: float, why: str) -> None:
         with self._lock:
+            if self._progress is None:
+                self._begin()
             if self._progress:
-                self._progress.console.print(f"resting {seconds:.0f} s: {why}", style="dim")
+                self._progress.console.print(f"waiting {seconds:.0f} s: {why}", style="dim", markup=False)
 
     def _draw(self) -> None:
         if self._progress is None:
@@ -72,9 +79,19 @@ class _Bar:
             self._begin()
         if self._progress:
             files = f"{self._files_done:,} of {self._files:,} {self._noun}"
-            self._progress.update(self._task, completed=self._size_done, files=files)
+            self._progress.update(self._task, total=self._size, completed=self._size_done, files=files)
 
     def _begin(self) -> None:
+        from rich.console import Console
+        from rich.progress import (
+            BarColumn,
+            DownloadColumn,
+            Progress,
+            TextColumn,
+            TimeRemainingColumn,
+            TransferSpeedColumn,
+        )
+
         columns = (
             TextColumn("{task.description}"),
             BarColumn(bar_width=24),

@@ -4,17 +4,15 @@ from collections.abc import Sequence
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from relay.cli.answer import AsJson, answer, bytes_in_words, count, tabled
+from relay.cli.answer import AsJson, Page, answer, bytes_in_words, count
+from relay.cli.numbers import counted, frames_in, in_words, pairs_of
 from relay.cli.production import length_in_words
+from relay.cli.typed import ReelText
 from relay.errors import MissingError
-from relay.film.footage import format_footage
-from relay.film.gauges import parse_gauge
 from relay.ledger.state import Receipt, State, Version
 from relay.media.compare import Changes, Scanned, compare
-from relay.media.sequence import picture_of
-from relay.model import FrameRange, ReelName, ScanMap, VersionName, ranges_of, reel_of
+from relay.model import FrameRange, ReelName, ScanMap, VersionName, reel_of
 from relay.transfer.desk import Desk
 from relay.wiring import open_desk
 
@@ -23,22 +21,21 @@ app = typer.Typer(no_args_is_help=True)
 
 @app.command("list")
 def list_reels(context: typer.Context, as_json: AsJson = False) -> None:
-    """List every reel: its newest version, who sent it, and where it arrived whole."""
+    """List every reel and its newest version.
+
+    Beside it: who sent it, when, and at which sites it arrived whole or was refused.
+    """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
     reels = [(reel, state.of_reel(reel)) for reel in state.film().reel_names()]
     facts = {
         "reels": [
-            {"reel": reel, "newest": versions[-1].name if versions else None, "versions": len(versions)}
+            {"reel": reel, "versions": len(versions), "newest": _standing_facts(versions[-1]) if versions else None}
             for reel, versions in reels
         ]
     }
     heads = ("reel", "element", "newest", "sent by", "when (UTC)", "whole at", "refused by")
-    answer(
-        facts,
-        as_json=as_json,
-        show=lambda console: console.print(tabled(heads, [_row(state, *each) for each in reels])),
-    )
+    answer(facts, as_json=as_json, show=lambda page: page.table(heads, [_row(state, *each) for each in reels]))
 
 
 def _row(state: State, reel: ReelName, versions: tuple[Version, ...]) -> tuple[str, ...]:
@@ -61,92 +58,91 @@ def standing(version: Version) -> tuple[list[str], list[str]]:
 @app.command()
 def show(
     context: typer.Context,
-    reel: Annotated[str, typer.Argument(help="Which reel: ELEMENT/REEL, such as A/R03.")],
+    reel: ReelText,
     as_json: AsJson = False,
 ) -> None:
-    """Show a reel's whole history: each version, what it was made from, its frames and its receipts."""
+    """Show a reel's whole history.
+
+    For each version: who sent it, what it was made from, its frames, its note and its receipts.
+    """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
         named = state.reel(reel)
         versions = state.of_reel(named)
         frames = {version.name: _frames_in(desk, version) for version in versions}
     facts = {"reel": named, "versions": [_facts(version, frames[version.name]) for version in versions]}
-    answer(facts, as_json=as_json, show=lambda console: _show(console, state, named, frames))
+    answer(facts, as_json=as_json, show=lambda page: _show(page, state, named, frames))
 
 
 def _frames_in(desk: Desk, version: Version) -> tuple[FrameRange, ...]:
-    if version.scan_map is None:
-        return ()
-    picture = picture_of(desk.manifests.read(version.manifest))
-    frames = (version.scan_map.reel_frame(number) for number in picture.numbers()) if picture else ()
-    return ranges_of({frame for frame in frames if frame is not None})
+    return frames_in(desk.manifests.read(version.manifest), version.scan_map) if version.scan_map else ()
 
 
-def _facts(version: Version, frames: Sequence[FrameRange]) -> dict[str, object]:
+def _standing_facts(version: Version) -> dict[str, object]:
     whole, refused = standing(version)
     return {
         "version": version.name,
         "by": version.by,
         "time": version.time.isoformat(),
-        "entry": version.entry,
-        "files": version.files,
-        "bytes": version.size,
-        "frames": [[each.first, each.last] for each in frames],
-        "parents": list(version.parents),
-        "note": version.note,
-        "manifest": version.manifest,
         "whole_at": whole,
         "refused_by": refused,
     }
 
 
-def _show(console: Console, state: State, reel: ReelName, frames: dict[VersionName, tuple[FrameRange, ...]]) -> None:
+def _facts(version: Version, frames: Sequence[FrameRange]) -> dict[str, object]:
+    return {
+        **_standing_facts(version),
+        "entry": version.entry,
+        "files": version.files,
+        "bytes": version.size,
+        "frames": pairs_of(frames),
+        "parents": list(version.parents),
+        "note": version.note,
+        "manifest": version.manifest,
+    }
+
+
+def _show(page: Page, state: State, reel: ReelName, frames: dict[VersionName, tuple[FrameRange, ...]]) -> None:
     element = state.film().element_of(reel)
     if element is None:
         raise MissingError(f"the production has no element for {reel}")
     can = next((each.frames for each in element.reels if each.name == reel.partition("/")[2]), None)
-    console.print(f"[bold]{reel}[/]  {element.title}, {element.kind}, {element.gauge}, held by {element.holder}")
+    page.line(f"  {element.title}, {element.kind}, {element.gauge}, held by {element.holder}", head=reel)
     if can:
-        console.print(f"{count(can, 'frame')} by the can, {length_in_words(element, can)}")
+        page.line(f"{count(can, 'frame')} by the can, {length_in_words(element, can)}")
     for version in state.of_reel(reel):
-        console.print()
-        console.print(
-            f"[bold]{version.name}[/]  {version.time:%Y-%m-%d %H:%M} UTC, sent by {version.by}, entry {version.entry}"
-        )
-        _show_version(console, version, frames[version.name], element.gauge)
+        page.line()
+        sent = f"{version.time:%Y-%m-%d %H:%M} UTC, sent by {version.by}, entry {version.entry}"
+        page.line(f"  {sent}", head=version.name)
+        _show_version(page, version, frames[version.name], element.gauge)
     if not state.of_reel(reel):
-        console.print("Nothing of it was sent yet.")
+        page.line("Nothing of it was sent yet.")
 
 
-def _show_version(console: Console, version: Version, frames: tuple[FrameRange, ...], gauge: str) -> None:
-    console.print(f"   {count(version.files, 'file')}, {bytes_in_words(version.size)}")
+def _show_version(page: Page, version: Version, frames: tuple[FrameRange, ...], gauge: str) -> None:
+    page.line(f"   {count(version.files, 'file')}, {bytes_in_words(version.size)}")
     if frames:
-        number = sum(each.last - each.first + 1 for each in frames)
-        ends = " to ".join(format_footage(at, parse_gauge(gauge)) for at in (frames[0].first, frames[-1].last))
-        console.print(f"   {count(number, 'frame')}: {in_words(frames)} ({ends})")
+        page.line(f"   {counted(frames, gauge)}")
     if version.parents:
-        console.print(f"   made from {', '.join(version.parents)}")
+        page.line(f"   made from {', '.join(version.parents)}")
     if version.note:
-        console.print(f"   note: {version.note}")
+        page.line(f"   note: {version.note}")
     for receipt in version.receipts:
         said = "received whole" if receipt.whole else f"refused: {count(receipt.faults_in_all, 'bad file')}"
-        console.print(f"   {receipt.time:%Y-%m-%d %H:%M} UTC, {receipt.site} {said}, entry {receipt.entry}")
-
-
-def in_words(frames: Sequence[FrameRange], most: int = 12) -> str:
-    """Return ranges of frames as people write them; the last ones counted where there are many."""
-    shown = ", ".join(str(each) for each in frames[:most])
-    return shown + (f" and {len(frames) - most} more ranges" if len(frames) > most else "") if frames else "none"
+        page.line(f"   {receipt.time:%Y-%m-%d %H:%M} UTC, {receipt.site} {said}, entry {receipt.entry}")
 
 
 @app.command("compare")
 def compare_versions(
     context: typer.Context,
-    before: Annotated[str, typer.Argument(help="A version, such as A/R03/v3.")],
-    after: Annotated[str, typer.Argument(help="Another one, such as A/R03/v5.")],
+    before: Annotated[str, typer.Argument(metavar="VERSION", help="A version, such as A/R03/v3.")],
+    after: Annotated[str, typer.Argument(metavar="VERSION", help="Another one, such as A/R03/v5.")],
     as_json: AsJson = False,
 ) -> None:
-    """Compare two versions: which of the reel's frames were added, changed, or taken away."""
+    """Tell which frames differ between two versions.
+
+    Frames that were added, changed or removed, in the reel's own numbers; other files by their names.
+    """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
         one, two = state.version(before), state.version(after)
@@ -155,9 +151,9 @@ def compare_versions(
         "before": one.name,
         "after": two.name,
         "frames": {
-            "added": _pairs(changes.added),
-            "changed": _pairs(changes.changed),
-            "removed": _pairs(changes.removed),
+            "added": pairs_of(changes.added),
+            "changed": pairs_of(changes.changed),
+            "removed": pairs_of(changes.removed),
         },
         "files": {
             "added": list(changes.files_added),
@@ -166,34 +162,30 @@ def compare_versions(
         },
         "unplaced": list(changes.unplaced),
     }
-    answer(facts, as_json=as_json, show=lambda console: _show_changes(console, one, two, changes))
+    answer(facts, as_json=as_json, show=lambda page: _show_changes(page, one, two, changes))
 
 
 def _scanned(desk: Desk, version: Version) -> Scanned:
     return Scanned(desk.manifests.read(version.manifest), version.scan_map or ScanMap.start_mark(0))
 
 
-def _pairs(frames: Sequence[FrameRange]) -> list[list[int]]:
-    return [[each.first, each.last] for each in frames]
-
-
-def _show_changes(console: Console, one: Version, two: Version, changes: Changes) -> None:
+def _show_changes(page: Page, one: Version, two: Version, changes: Changes) -> None:
     across = (
         ""
         if reel_of(one.name) == reel_of(two.name)
         else " (two reels: their frame numbers may not mean the same picture)"
     )
-    console.print(f"From {one.name} to {two.name}{across}:")
+    page.line(f"From {one.name} to {two.name}{across}:")
     for what, frames in (("added", changes.added), ("changed", changes.changed), ("removed", changes.removed)):
         number = sum(each.last - each.first + 1 for each in frames)
-        console.print(f"   frames {what}: " + (f"{number:,} ({in_words(frames)})" if frames else "none"))
+        page.line(f"   frames {what}: " + (f"{number:,} ({in_words(frames)})" if frames else "none"))
     for what, files in (
         ("added", changes.files_added),
         ("changed", changes.files_changed),
         ("removed", changes.files_removed),
     ):
         if files:
-            console.print(
+            page.line(
                 f"   other files {what}: {', '.join(files[:8])}"
                 + (f" and {len(files) - 8} more" if len(files) > 8 else "")
             )

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from relay.cli.answer import AsJson, answer, tabled
+from relay.cli.answer import AsJson, answer
 from relay.clock import SYSTEM_CLOCK
 from relay.errors import MissingError, RefusedError
 from relay.ledger import roster
@@ -42,7 +42,7 @@ def invite(
     answer(
         {"site": name, "invitation": str(path)},
         as_json=as_json,
-        show=lambda console: console.print(
+        show=lambda page: page.line(
             f"{name} is invited. Send {path} like a password; there: `relay site join {path.name}`. "
             "It is good for joining once."
         ),
@@ -79,7 +79,7 @@ def join(
     answer(
         {"site": site.site, "production": site.production, "home": str(home.folder)},
         as_json=as_json,
-        show=lambda console: console.print(
+        show=lambda page: page.line(
             f"{site.site} has joined {site.production}. This home, {home.folder}, signs for it. "
             f"Remove {invitation_file}: it is spent."
         ),
@@ -107,7 +107,7 @@ def list_sites(context: typer.Context, as_json: AsJson = False) -> None:
         ]
     }
     heads = ("site", "title", "local time", "stages", "standing")
-    answer(facts, as_json=as_json, show=lambda console: console.print(tabled(heads, rows)))
+    answer(facts, as_json=as_json, show=lambda page: page.table(heads, rows))
 
 
 def _row(state: State, site: Site) -> tuple[str, ...]:
@@ -140,7 +140,7 @@ def remove(
     with open_desk(context.obj) as desk:
         entry = roster.remove(desk.ledger, desk.pen, name, reason)
     said = f"{name}'s key stopped counting with entry {entry.sequence}. Take its access to the store away, too."
-    answer({"site": name, "entry": entry.sequence}, as_json=as_json, show=lambda console: console.print(said))
+    answer({"site": name, "entry": entry.sequence}, as_json=as_json, show=lambda page: page.line(said))
 
 
 @app.command("new-key")
@@ -159,4 +159,4 @@ def new_key(
         entry = roster.replace_key(desk.ledger, desk.pen, desk.site, fresh.public, reason)
     spare.replace(home.key)
     said = f"{fresh.name} signs with a new key since entry {entry.sequence}."
-    answer({"site": fresh.name, "entry": entry.sequence}, as_json=as_json, show=lambda console: console.print(said))
+    answer({"site": fresh.name, "entry": entry.sequence}, as_json=as_json, show=lambda page: page.line(said))

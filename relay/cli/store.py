@@ -3,9 +3,9 @@
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from relay.cli.answer import AsJson, answer
+from relay.cli.answer import AsJson, Page, answer
+from relay.cli.progress import waiting
 from relay.store.probe import Report, check_promises, probe
 from relay.wiring import open_store
 
@@ -22,17 +22,24 @@ def check(
     context: typer.Context,
     address: Annotated[
         str | None,
-        typer.Argument(help="A folder, or s3://BUCKET/PREFIX?endpoint=URL.", show_default="this site's store"),
+        typer.Argument(
+            metavar="STORE", help="A folder, or s3://BUCKET/PREFIX?endpoint=URL.", show_default="this site's store"
+        ),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Ask a store for each promise that a production stands on, racing many writers. May take a minute."""
+    """Ask a store for each promise.
+
+    A production stands on these promises, so each is put to the test by many writers and readers at once. On some
+    servers this takes a minute.
+    """
     place = address or context.obj.read().store
-    report = probe(open_store(place), open_store(place))
-    answer(report.model_dump(mode="json"), as_json=as_json, show=lambda console: _show(console, report))
+    with waiting("asking the store for its promises; this may take a minute", quiet=as_json):
+        report = probe(open_store(place), open_store(place))
+    answer(report.model_dump(mode="json"), as_json=as_json, show=lambda page: _show(page, report))
     check_promises(report)
 
 
-def _show(console: Console, report: Report) -> None:
+def _show(page: Page, report: Report) -> None:
     for line in report.lines():
-        console.print(line)
+        page.line(line)

@@ -34,7 +34,10 @@ class Arrivals:
 
     def note(self, folder: Path, version: VersionField, manifest: Digest) -> None:
         """Remember that `folder` holds `version`."""
-        line = _Line(folder=str(folder.resolve()), version=version, manifest=manifest).model_dump_json()
+        place = str(folder.resolve())
+        if not _is_text(place):
+            return  # such a folder is not remembered: its frames come over the line again
+        line = _Line(folder=place, version=version, manifest=manifest).model_dump_json()
         try:
             with self._path.open("a", encoding="utf-8") as file:
                 fcntl.flock(file, fcntl.LOCK_EX)
@@ -56,6 +59,14 @@ class Arrivals:
             if line and reel_of(line.version) == reel_of(version) and line.folder not in found:
                 found[line.folder] = Arrival(Path(line.folder), line.manifest)
         return [arrival for arrival in found.values() if arrival.folder.is_dir()]
+
+
+def _is_text(path: str) -> bool:
+    try:
+        path.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _parsed(text: str) -> _Line | None:

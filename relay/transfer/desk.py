@@ -4,8 +4,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from relay.clock import Clock
-from relay.ledger.keys import Pen
+from relay.errors import RefusedError
+from relay.ledger.keys import Pen, key_id
 from relay.ledger.ledger import Ledger
+from relay.ledger.roster import check_may_sign
+from relay.ledger.state import State
 from relay.store.port import Store
 from relay.transfer.arrivals import Arrivals
 from relay.transfer.manifests import Manifests
@@ -31,3 +34,13 @@ class Desk:
     @property
     def site(self) -> str:
         return self.pen.name
+
+    def check_may_sign(self, state: State) -> None:
+        """Raise RefusedError unless the key in this home counts, as this site's: said before hours of work."""
+        check_may_sign(state, self.pen)
+        owner = state.roster[key_id(self.pen.public)].name
+        if owner != self.site:
+            raise RefusedError(
+                f"the key in this home is {owner}'s, but the home is {self.site}'s: put {self.site}'s own key back, or "
+                f"name {owner}'s home with --home"
+            )

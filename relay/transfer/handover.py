@@ -3,6 +3,7 @@
 Every function here may be run again after any interruption: what was done is found done, and nothing is said twice.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -10,7 +11,6 @@ from pathlib import Path
 from relay.errors import RefusedError
 from relay.ledger.job_state import Claim, Job
 from relay.ledger.job_words import JobHandedIn, WorkCameLate
-from relay.ledger.roster import check_may_sign
 from relay.ledger.state import Receipt, State, Version
 from relay.ledger.words import FAULTS_IN_ENTRY, ReceiptSigned, VersionMade, Word
 from relay.ledger.words import Fault as FaultInEntry
@@ -24,7 +24,7 @@ from relay.transfer.faults import Fault
 from relay.transfer.fetch import Fetched, fetch
 from relay.transfer.folder import survey
 from relay.transfer.progress import UNWATCHED, Watcher
-from relay.transfer.quiet import check_quiet
+from relay.transfer.quiet import quiet_files
 
 NO_DIGEST = Digest("0" * 64)
 
@@ -78,12 +78,11 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED) -> Sent:
     TransientError as `deposit` and the ledger do.
     """
     state = desk.ledger.follow()
-    check_may_sign(state, desk.pen)
+    desk.check_may_sign(state)
     claim = None if sending.job is None else _own_claim(state, sending, desk.site)
-    if not sending.may_grow:
-        check_quiet(sending.folder, desk.clock)
+    found = survey(sending.folder).files if sending.may_grow else quiet_files(sending.folder, desk.clock, watcher)
     parents = _parents(state, sending)
-    scan_map = _scan_map(desk, state, sending, parents)
+    scan_map = _scan_map(desk, state, sending, parents, found)
     stored = deposit(
         sending.folder,
         desk.store,
@@ -96,8 +95,6 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED) -> Sent:
     )
 
     def decide(now_state: State, _now: datetime) -> list[Word] | None:
-        if _is_said(now_state, desk.site, sending, claim, stored.manifest):
-            return None
         name = version_name(sending.reel, now_state.newest.get(sending.reel, 0) + 1)
         made = VersionMade(
             version=name,
@@ -108,6 +105,8 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED) -> Sent:
             scan_map=scan_map,
             note=sending.note,
         )
+        if _is_said(now_state, desk.site, sending, claim, made):
+            return None
         return [made] if claim is None else [made, _handing_in(now_state, sending, claim, name)]
 
     entry = desk.ledger.append(desk.pen, decide)
@@ -150,18 +149,20 @@ def _parents(state: State, sending: Sending) -> tuple[VersionName, ...]:
     return (version_name(sending.reel, newest),) if newest else ()
 
 
-def _is_said(state: State, site: str, sending: Sending, claim: Claim | None, manifest: Manifest) -> bool:
+def _is_said(state: State, site: str, sending: Sending, claim: Claim | None, made: VersionMade) -> bool:
     if claim is not None:
         job = job_named(state, sending.job or "")
         if job.claim is not None and job.claim.epoch == claim.epoch:
             return False  # whatever others made of it meanwhile, the same bytes too: this claim is not answered yet
-        made = [state.versions[each] for each in (*_outcomes(job), *job.late)]
-        return any((version.by, version.manifest) == (site, manifest.digest()) for version in made)
+        done = [state.versions[each] for each in (*_outcomes(job), *job.late)]
+        return any((version.by, version.manifest) == (site, made.manifest) for version in done)
     newest = state.newest.get(sending.reel)
     if newest is None:
         return False
     version = state.versions[version_name(sending.reel, newest)]
-    return version.by == site and version.manifest == manifest.digest()
+    # The same files with another start mark, or made from something else, are something new to say.
+    is_same = (version.by, version.manifest, version.scan_map) == (site, made.manifest, made.scan_map)
+    return is_same and (sending.parents is None or version.parents == made.parents)
 
 
 def _outcomes(job: Job) -> tuple[VersionName, ...]:
@@ -174,19 +175,24 @@ def _expected(desk: Desk, state: State, parents: tuple[VersionName, ...]) -> set
     return {digest for version in others for digest in desk.manifests.read(version.manifest).objects()}
 
 
-def _scan_map(desk: Desk, state: State, sending: Sending, parents: tuple[VersionName, ...]) -> ScanMap | None:
+def _scan_map(
+    desk: Desk, state: State, sending: Sending, parents: tuple[VersionName, ...], found: Iterable[str]
+) -> ScanMap | None:
     """Return what ties the files' numbers to the reel's frames: what was said, the parent's map, or the first frame.
 
     Asked before anything is sent. Raises RefusedError where the numbers have nothing to do with the parent's: then only
     a person knows which file shows the start mark.
     """
     try:
-        preview = Manifest.of(PackedFile(path, 0, NO_DIGEST) for path in survey(sending.folder).files)
+        preview = Manifest.of(PackedFile(path, 0, NO_DIGEST) for path in found)
     except ValueError:
         return None  # no package at all: the deposit says what is wrong with it
+    if sending.scan_map:
+        _check_has_frames(sending.folder, preview)
+        return sending.scan_map
     numbers = _numbers(preview)
-    if sending.scan_map or not numbers:
-        return sending.scan_map if numbers else None
+    if not numbers:
+        return None
     for parent in parents:
         inherited = state.versions[parent].scan_map
         if inherited is None:
@@ -199,6 +205,14 @@ def _scan_map(desk: Desk, state: State, sending: Sending, parents: tuple[Version
             "file shows the start mark, with --start-mark NUMBER, or NUMBER=FRAME for another frame of the reel"
         )
     return ScanMap.start_mark(min(numbers))
+
+
+def _check_has_frames(folder: Path, package: Manifest) -> None:
+    if picture_of(package) is None:  # which itself refuses several runs of frames
+        raise RefusedError(
+            f"a start mark or scan map was given, but {folder} holds no numbered frames that it could tie to the reel: "
+            "expected names like A_R03.0086400.dpx (or exr, tif, png). Leave it out, or look at the names"
+        )
 
 
 def _span(numbers: set[int]) -> str:
@@ -216,7 +230,7 @@ def _numbers(manifest: Manifest) -> set[int]:
 def receive(desk: Desk, version_or_reel: str, target: Path, watcher: Watcher = UNWATCHED) -> Received:
     """Fetch a version into `target`, verified, and sign a receipt for it: whole, or what was wrong."""
     state = desk.ledger.follow()
-    check_may_sign(state, desk.pen)
+    desk.check_may_sign(state)
     version = state.version(version_or_reel)
     manifest = desk.manifests.read(version.manifest)
     earlier = {arrival.folder: desk.manifests.read(arrival.manifest) for arrival in desk.arrivals.near(version.name)}

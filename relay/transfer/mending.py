@@ -11,7 +11,6 @@ from pydantic import TypeAdapter, ValidationError
 
 from relay.errors import RefusedError
 from relay.ledger.owed import findings
-from relay.ledger.roster import check_may_sign
 from relay.ledger.state import Role, State, Version
 from relay.ledger.words import ObjectMended, Word
 from relay.media.manifest import Manifest
@@ -49,7 +48,7 @@ def mend_version(
     Raises RefusedError when this site may not mend, or when `folder` does not hold a good copy.
     """
     state = desk.ledger.follow()
-    check_may_sign(state, desk.pen)
+    desk.check_may_sign(state)
     _check_may_mend(state, desk)
     version = state.version(name)
     manifest = desk.manifests.read(version.manifest)
