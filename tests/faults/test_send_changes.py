@@ -24,7 +24,7 @@ from tests.faults.send_house import LaterClock, Watched, false_objects, hashes_o
 Meddler = Callable[[], None]
 
 MOMENTS = ("surveyed", "half read", "hashed", "sent", "other hashed", "other sent", "between sends")
-WAYS = 11
+WAYS = 12
 
 
 class Mischief:
@@ -39,7 +39,7 @@ class Mischief:
         self._dice = dice
         ways = [self.append, self.replace, self.remove, self.add, self.link, self.pipe, self.folder]
         if self.path.stat().st_size:
-            ways += [self.flip, self.flip_and_put_time_back, self.cut, self.swap]
+            ways += [self.flip, self.flip_and_put_time_back, self.rewrite, self.cut, self.swap]
         self.way = ways[way % len(ways)]
 
     def __call__(self) -> None:
@@ -60,6 +60,12 @@ class Mischief:
         self.flip()
         os.utime(self.path, ns=(before.st_atime_ns, before.st_mtime_ns))
         assert self.path.stat().st_mtime_ns == before.st_mtime_ns
+
+    def rewrite(self) -> None:
+        before = self.path.stat()
+        with self.path.open("r+b") as file:
+            file.write(self._dice.randbytes(before.st_size))
+        os.utime(self.path, ns=(before.st_atime_ns, before.st_mtime_ns))
 
     def cut(self) -> None:
         os.truncate(self.path, self.path.stat().st_size - 1)
@@ -143,12 +149,15 @@ def check_refused_and_then_whole(
     send: Callable[[], Deposit], store: MemoryStore, mischief: Mischief, folder: Path
 ) -> None:
     accepted_before = manifests_in(store)
+    before = {object_key(digest) for digest in hashes_on_disk(folder).values()} | store._objects.keys()
     with pytest.raises(RefusedError) as refused:
         send()
     assert mischief.done
     assert any(name in str(refused.value) for name in mischief.names), (mischief.names, str(refused.value))
     assert manifests_in(store) == accepted_before
     assert false_objects(store) == []
+    after = {object_key(digest) for digest in hashes_on_disk(folder).values()}
+    assert store._objects.keys() <= before | after, "a file was sent half as it was before and half as it was after"
     if not (mischief.path.is_symlink() or mischief.path.is_fifo()):
         check_holds(send(), folder, store)
 

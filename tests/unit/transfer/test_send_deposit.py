@@ -237,6 +237,20 @@ def test_when_the_store_goes_away_what_is_under_way_is_finished_and_nothing_is_s
     assert done.sent_objects == 61 - len(landed)
 
 
+def test_when_one_file_fails_no_other_is_begun(tmp_path, notebook):
+    folder = lay_out(tmp_path / "reel", {f"frames/a.{n:04d}.dpx": n.to_bytes(2, "big") * 500 for n in range(400)})
+    bad = object_key(digest_of(bytes(1000)))  # frame 0
+
+    def refuse(key: str) -> None:
+        if key == bad:
+            raise RefusedError("the store is read-only")
+
+    store = Watched(MemoryStore(), before=refuse)
+    with pytest.raises(RefusedError, match="read-only"):
+        deposit(folder, store, notebook, hands=4)
+    assert sum(store.puts.values()) < 200
+
+
 def test_a_fault_that_a_person_must_see_goes_before_one_that_passes(tmp_path, notebook):
     folder = lay_out(tmp_path / "reel", {"a.dpx": b"a", "b.dpx": b"b"})
     both = threading.Barrier(2)
