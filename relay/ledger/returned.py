@@ -31,14 +31,18 @@ def standing_on(state: State, version: VersionName) -> list[Job]:
     while waiting:
         for job in takers.pop(waiting.pop(), []):
             found[job.job] = job
-            waiting += made_by(job)
+            waiting += _made_now(job)
     return list(found.values())
 
 
 def made_by(job: Job) -> list[VersionName]:
     """Return every version that was sent for `job`: its outcome, and what was returned or came late."""
-    outcome = [job.outcome] if job.outcome else []
-    return [*outcome, *(back.version for back in job.returns), *job.late]
+    return [*_made_now(job), *(back.version for back in job.returns)]
+
+
+def _made_now(job: Job) -> list[VersionName]:
+    """Leave out what came back: that marks what stands on it already, and may be of other inputs than the job's now."""
+    return [job.outcome, *job.late] if job.outcome else list(job.late)
 
 
 def marks(state: State, inputs: Iterable[VersionName]) -> tuple[VersionName, ...]:
@@ -47,9 +51,7 @@ def marks(state: State, inputs: Iterable[VersionName]) -> tuple[VersionName, ...
     for version in inputs:
         job = _maker(state, version)
         if job is not None:
-            if _came_back(job, version):
-                found[version] = None
-            found.update(dict.fromkeys(job.stands_on_returned))
+            found.update(dict.fromkeys([version] if _came_back(job, version) else job.stands_on_returned))
     return tuple(found)
 
 

@@ -27,7 +27,6 @@ Seen = dict[tuple[str, ReelName], Handover]
 """Hand-overs that were looked up in one state."""
 
 
-
 class _Same:
     """A production, the same only as itself: it never changes, and comparing all that it says would cost more."""
 
@@ -140,14 +139,15 @@ def _handed_over(state: State, stage: Stage, reel: ReelName, seen: Seen) -> Hand
 
 
 def _look_up(state: State, stage: Stage, reel: ReelName, seen: Seen) -> Handover:
-    all_passes = list(passes(state, stage.name, reel))
-    live = [job for job in all_passes if job.standing is not Standing.WITHDRAWN]
-    if live:
-        return _of_pass(state, stage, max(reversed(live), key=lambda job: job.opened))
-    if all_passes:
-        return ()
-    # Never opened: nothing will come where all that it would work on was withdrawn.
-    return () if stage.after and _inputs(state, stage, reel, seen) == () else None
+    if job_name(stage.name, reel) not in state.jobs and not _is_cut_off(state, stage, reel, seen):
+        return None  # the route's own job is still to come, whatever was asked for ahead of it
+    live = [job for job in passes(state, stage.name, reel) if job.standing is not Standing.WITHDRAWN]
+    return _of_pass(state, stage, max(reversed(live), key=lambda job: job.opened)) if live else ()
+
+
+def _is_cut_off(state: State, stage: Stage, reel: ReelName, seen: Seen) -> bool:
+    """Answer whether all that the stage would work on was withdrawn, so that the route never opens its job."""
+    return bool(stage.after) and _inputs(state, stage, reel, seen) == ()
 
 
 def _of_pass(state: State, stage: Stage, job: Job) -> Handover:

@@ -1,4 +1,4 @@
-"""A floor on which jobs are done: a production with a forking and joining route, and shortcuts for what is said there."""
+"""A floor on which jobs are done: a production whose route forks and joins, and shortcuts for what is said there."""
 
 from collections.abc import Callable
 from datetime import timedelta
@@ -92,7 +92,7 @@ class Floor(Told):
         return [f"{'opened' if isinstance(word, JobOpened) else 'renewed'} {word.job}" for word in due]
 
     def claims(self, name: str, site: str = "lisbon", **how: object) -> int:
-        said = {"until": SOON} if not how else how
+        said = how or {"until": SOON}
         return self.says(site, JobClaimed.model_validate({"job": self.job(name).job, **said}))
 
     def hands_in(self, name: str, site: str = "lisbon", epoch: int | None = None) -> VersionName:
