@@ -190,7 +190,7 @@ class DirectoryStore:
         for key, size in self._scanned(parts, prefix, after):
             if size is None:
                 yield from self._walk((*parts, key.split("/")[-2]), prefix, after)
-            elif key > after and key.startswith(prefix):
+            elif key > after:
                 yield Listed(key, size)
 
     def _scanned(self, parts: tuple[str, ...], prefix: str, after: str) -> Iterable[tuple[str, int | None]]:
@@ -214,7 +214,7 @@ class DirectoryStore:
 def _may_matter(key: str, prefix: str, after: str) -> bool:
     """Answer whether a file of that key, or something in a folder of that key, can belong to the listing."""
     inside = f"{key}/"
-    return (key.startswith(prefix) or prefix.startswith(inside)) and (inside > after or after.startswith(inside))
+    return key.startswith(prefix) and (inside > after or after.startswith(inside))
 
 
 def _checked_size(descriptor: int, store: str, key: str, limit: int) -> int:
