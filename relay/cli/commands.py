@@ -8,7 +8,7 @@ import typer
 import typer.core
 
 from relay import __version__
-from relay.cli import copies, handover, jobs, keys, ledger, production, reel, site, store, upkeep
+from relay.cli import copies, handover, jobs, keys, ledger, production, reel, run, site, store, upkeep
 from relay.settings import HOME_VARIABLE, home_of
 
 
@@ -66,6 +66,8 @@ app.add_typer(store.app, name="store", help="Ask a store for its promises.")
 production.app.command("take-over")(keys.take_over)
 production.app.command("new-root")(keys.new_root)
 site.app.command("move")(keys.move)
+site.app.command("run")(run.run)
+app.command("sweep", rich_help_panel=_JOBS)(run.sweep)
 
 
 def _version(wanted: bool) -> None:
