@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from relay.clock import SYSTEM_CLOCK
-from relay.doorbell import Teller, find_doorbell
+from relay.doorbell import Ringer, find_doorbell
 from relay.errors import RefusedError
 from relay.ledger.copy import LocalCopy
 from relay.ledger.keys import KeyId, load_pen
@@ -67,7 +67,7 @@ def open_desk(home: Home) -> Iterator[Desk]:
     store = open_store(site.store)
     ledger = open_ledger(home, store, site.root)
     pen = load_pen(site.site, home.key)
-    bell = Teller(find_doorbell(site.production, home.broker), ledger, site.site)
+    bell = Ringer(find_doorbell(site.production, home.broker), ledger, site.site)
     with Notebook(home.notebook) as notebook:
         yield Desk(
             pen=pen,
@@ -80,4 +80,4 @@ def open_desk(home: Home) -> Iterator[Desk]:
             clock=SYSTEM_CLOCK,
             hands=home.hands,
         )
-    bell.tell()
+    bell.ring()
