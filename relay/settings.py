@@ -7,14 +7,16 @@ an S3 store never stand in it: they are read where boto3 looks for them (AWS_ACC
 import json
 import os
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, get_args
 
 from pydantic import Field, ValidationError
+from pydantic_core import ErrorDetails
 
 from relay.errors import MissingError, RefusedError
-from relay.model import DigestField, Frozen, Line, Slug
+from relay.model import Code, DigestField, Frozen, Line, Slug
 
 HOME_VARIABLE = "RELAY_HOME"
 HANDS_VARIABLE = "RELAY_HANDS"
@@ -105,16 +107,36 @@ class Home(Frozen):
                 f"with --home or {HOME_VARIABLE}"
             ) from error
         except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, ValidationError) as error:
-            raise RefusedError(f"{self.site_file} cannot be read: {first_fault(error)}") from error
+            raise RefusedError(
+                f"{self.site_file} cannot be read: {first_fault(error)}. Put it right, or fetch it from its backup"
+            ) from error
 
     def write(self, site: SiteFile) -> None:
         """Write `site.toml`, making the home if need be. Raises RefusedError."""
         lines = [f"{name} = {json.dumps(value, ensure_ascii=False)}\n" for name, value in site.model_dump().items()]
+        self.make()
         try:
-            self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             self.site_file.write_text("".join(lines), encoding="utf-8")
         except OSError as error:
-            raise RefusedError(f"the home {self.folder} cannot be written: {error.strerror}") from error
+            raise self._unwritten(error) from error
+
+    def make(self) -> None:
+        """Make the folder, unless it is there. Raises RefusedError."""
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        except OSError as error:
+            raise self._unwritten(error) from error
+
+    def drop_if_empty(self) -> None:
+        """Take the folder away again, where nothing came of what it was made for."""
+        with suppress(OSError):
+            self.folder.rmdir()
+
+    def _unwritten(self, error: OSError) -> RefusedError:
+        return RefusedError(
+            f"the home {self.folder} cannot be written ({error.strerror}): make room, get the right to write there, or "
+            "name another home with --home"
+        )
 
 
 def home_of(folder: Path | None = None, environment: Mapping[str, str] | None = None) -> Home:
@@ -135,13 +157,56 @@ def program_environment(environment: Mapping[str, str] | None = None) -> dict[st
     return {name: value for name, value in told.items() if not name.startswith(_PRIVATE)}
 
 
-def first_fault(error: Exception) -> str:
-    """Return in a few words what was wrong with a file that a person wrote."""
+_FAULTS_TOLD = 3
+
+_FORMS = {
+    get_args(Slug)[1].pattern: "a name of at most 40 characters a-z, 0-9 and -, such as halifax",
+    get_args(Code)[1].pattern: "a code of at most 24 characters A-Z, a-z, 0-9, - and _, such as R03",
+    get_args(Line)[1].pattern: "one line of text",
+}
+"""What a pattern asks for, in words."""
+
+
+def first_fault(error: Exception, held: object = None) -> str:
+    """Return in a few words what was wrong with a file that a person wrote, and where in what it `held`."""
     if isinstance(error, ValidationError):
-        fault = error.errors(include_url=False, include_context=False)[0]
-        where = ".".join(str(part) for part in fault["loc"])
-        message = fault["msg"].removeprefix("Value error, ")
-        return f"at {where}: {message} (found {fault['input']!r})"[:600] if where else message
+        # A word that means nothing is often the slip of the pen because of which another one is missing.
+        faults = sorted(error.errors(include_url=False), key=lambda fault: fault["type"] != "extra_forbidden")
+        more = f"; and {len(faults) - _FAULTS_TOLD} more" if len(faults) > _FAULTS_TOLD else ""
+        return "; ".join(_fault_in_words(fault, held) for fault in faults[:_FAULTS_TOLD]) + more
+    if isinstance(error, UnicodeDecodeError):
+        return f"byte {error.start} is not UTF-8: save it as UTF-8 text"
     if isinstance(error, OSError):
         return error.strerror or str(error)
     return str(error)
+
+
+def _fault_in_words(fault: ErrorDetails, held: object) -> str:
+    where, kind, found = _place(fault["loc"], held), fault["type"], fault["input"]
+    said = fault["msg"].removeprefix("Value error, ").replace("Input should be", "expected").replace("String", "it")
+    if kind == "missing":
+        return f"{where} is missing"
+    if kind == "extra_forbidden":
+        return f"{where} means nothing here"
+    if kind == "tuple_type":
+        said = "expected a list; of tables, with two brackets: [[element]]"
+    elif kind == "string_pattern_mismatch":
+        said = f"expected {_FORMS.get(fault['ctx']['pattern'], said)}"
+    is_told = isinstance(found, dict | list) or repr(found) in said
+    return (f"{where}: " if where else "") + said + ("" if is_told else f" (found {found!r:.100})")
+
+
+def _place(loc: Sequence[int | str], held: object) -> str:
+    """Return where in a file a fault is, by the names that stand in it: `element 'A', reel 'R01', frames`."""
+    said: list[str] = []
+    for part in loc:
+        if isinstance(part, str):
+            said.append(part)
+            held = held.get(part) if isinstance(held, dict) else None
+            continue
+        held = held[part] if isinstance(held, list | tuple) and part < len(held) else None
+        name = (held.get("name") or held.get("code")) if isinstance(held, dict) else None
+        said[-1:] = [
+            f"{said[-1] if said else 'item'} {name!r}" if name else f"{said[-1] if said else 'item'} {part + 1}"
+        ]
+    return ", ".join(said)

@@ -8,6 +8,7 @@ import typer
 
 from relay.cli.answer import AsJson, Page, answer
 from relay.cli.progress import watching
+from relay.cli.typed import VersionText
 from relay.errors import BrokenError
 from relay.ledger.state import State, Version
 from relay.transfer.fixity import Pace, check_copy
@@ -32,13 +33,15 @@ class Copy(NamedTuple):
 
 def copies(
     context: typer.Context,
-    version: Annotated[str, typer.Argument(help="Which version, such as A/R03/v3; or a reel, for its newest.")],
+    version: VersionText,
     check: Annotated[bool, typer.Option("--check", help="Read the copy in the bucket again, now.")] = False,
     drive: Annotated[
-        Path | None, typer.Option(help="Read the copy in this folder, on a shuttle drive, and note it.")
+        Path | None,
+        typer.Option(metavar="FOLDER", help="Read the copy in this folder, on a shuttle drive, and note it."),
     ] = None,
     label: Annotated[
-        str | None, typer.Option(help="With --drive: what is written on the drive.", show_default="the folder")
+        str | None,
+        typer.Option(metavar="TEXT", help="With --drive: what is written on the drive.", show_default="the folder"),
     ] = None,
     as_json: AsJson = False,
 ) -> None:

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from relay.cli.answer import AsJson, Page, answer
+from relay.cli.typed import Reason, ReelText
 from relay.clock import SYSTEM_CLOCK
 from relay.errors import RefusedError
 from relay.ledger import lateness, work
@@ -21,7 +22,6 @@ from relay.transfer.desk import Desk
 from relay.wiring import open_desk
 
 JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="Which job: scan/A/R03, as `relay jobs` lists it.")]
-Reason = Annotated[str, typer.Option(help="Why, in a line. It stays in the ledger.")]
 _RANGE = re.compile(r"(-?[0-9]{1,8})(?:-(-?[0-9]{1,8}))?")
 
 
@@ -32,12 +32,15 @@ def jobs(
     ] = False,
     open_only: Annotated[bool, typer.Option("--open", help="Those that nobody holds.")] = False,
     late: Annotated[bool, typer.Option("--late", help="Those not claimed or not finished in time.")] = False,
-    stage: Annotated[str | None, typer.Option(help="Only those at this stage.")] = None,
-    reel: Annotated[str | None, typer.Option(help="Only those on this reel.")] = None,
+    stage: Annotated[str | None, typer.Option(metavar="STAGE", help="Only those at this stage.")] = None,
+    reel: Annotated[str | None, typer.Option(metavar="REEL", help="Only those on this reel.")] = None,
     over: Annotated[bool, typer.Option("--all", help="Those that are over, too.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """List the jobs: who has the next move on each reel, since when, and until when."""
+    """List the jobs and who has the next move.
+
+    For each: how it stands, who holds it, since when and until when, and what to mind.
+    """
     with open_desk(context.obj) as desk:
         state, now = desk.ledger.follow(), desk.clock.now()
     shown = [
@@ -157,6 +160,7 @@ def claim(
     until: Annotated[
         str | None,
         typer.Option(
+            metavar="TIME",
             help="Until when you mean to be done, in your own time, such as 2027-01-09T17:00.",
             show_default="what the stage allows",
         ),
@@ -171,7 +175,7 @@ def claim(
 def extend(
     context: typer.Context,
     job: JobArgument,
-    until: Annotated[str, typer.Option(help="Until when, in your own time, such as 2027-01-09T17:00.")],
+    until: Annotated[str, typer.Option(metavar="TIME", help="Until when, in your own time, such as 2027-01-09T17:00.")],
     as_json: AsJson = False,
 ) -> None:
     """Say that you need until another time."""
@@ -187,17 +191,24 @@ def release(context: typer.Context, job: JobArgument, reason: Reason, as_json: A
 def hand_on(
     context: typer.Context,
     job: JobArgument,
-    to: Annotated[str | None, typer.Option(help="The site that is asked to go on.")] = None,
-    done: Annotated[str | None, typer.Option(help="What is done.")] = None,
-    left: Annotated[str | None, typer.Option(help="What is left to do.")] = None,
-    faults: Annotated[str, typer.Option(help="Known faults.")] = "",
-    frames: Annotated[str | None, typer.Option(help="The frames that were touched, such as 10-20,35.")] = None,
-    version: Annotated[str | None, typer.Option(help="The work so far, sent as a version.")] = None,
+    to: Annotated[str | None, typer.Option(metavar="SITE", help="The site that is asked to go on.")] = None,
+    done: Annotated[str | None, typer.Option(metavar="TEXT", help="What is done.")] = None,
+    left: Annotated[str | None, typer.Option(metavar="TEXT", help="What is left to do.")] = None,
+    faults: Annotated[str, typer.Option(metavar="TEXT", help="Known faults.")] = "",
+    frames: Annotated[
+        str | None, typer.Option(metavar="FRAMES", help="The frames that were touched, such as 10-20,35.")
+    ] = None,
+    version: Annotated[str | None, typer.Option(metavar="VERSION", help="The work so far, sent as a version.")] = None,
     take: Annotated[bool, typer.Option("--take", help="Go on with a job that is offered to you.")] = False,
-    decline: Annotated[str | None, typer.Option(help="Do not, and why; or take your own offer back.")] = None,
+    decline: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="Do not, and why; or take your own offer back.")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Hand a job on to a site whose day begins: offer it with --to, answer with --take or --decline."""
+    """Hand a job on to a site whose day begins.
+
+    Offer it with --to, and say where you are; the other site answers with --take or --decline.
+    """
     if (to is not None) + take + (decline is not None) != 1:
         raise RefusedError("say one thing: --to SITE to offer the job, --take to go on with it, or --decline WHY")
     if take:
@@ -224,7 +235,7 @@ def hand_on(
 def accept(
     context: typer.Context,
     job: JobArgument,
-    note: Annotated[str, typer.Option(help="What should be remembered.")] = "",
+    note: Annotated[str, typer.Option(metavar="TEXT", help="What should be remembered.")] = "",
     as_json: AsJson = False,
 ) -> None:
     """Say that the outcome of a job is good. For the coordinator, and for sites that the stage names."""
@@ -234,7 +245,7 @@ def accept(
 def give_back(
     context: typer.Context,
     job: JobArgument,
-    reasons: Annotated[str, typer.Option(help="What is wrong, and where: frames, reel, shot.")],
+    reasons: Annotated[str, typer.Option(metavar="TEXT", help="What is wrong, and where: frames, reel, shot.")],
     as_json: AsJson = False,
 ) -> None:
     """Return the outcome of a job, with reasons. Whatever stands on it is marked."""
@@ -251,7 +262,8 @@ def reassign(
     job: JobArgument,
     reason: Reason,
     to: Annotated[
-        str | None, typer.Option(help="The site that is asked instead.", show_default="whoever comes first")
+        str | None,
+        typer.Option(metavar="SITE", help="The site that is asked instead.", show_default="whoever comes first"),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -266,20 +278,26 @@ def restart(context: typer.Context, job: JobArgument, reason: Reason, as_json: A
 
 def ask(
     context: typer.Context,
-    stage: Annotated[str, typer.Argument(help="The stage of the route.")],
-    reel: Annotated[str, typer.Argument(help="The reel: ELEMENT/REEL.")],
+    stage: Annotated[str, typer.Argument(metavar="STAGE", help="The stage of the route.")],
+    reel: ReelText,
     reason: Reason,
     frames: Annotated[
-        str | None, typer.Option(help="Only these frames, such as 10-20,35.", show_default="the whole reel")
+        str | None,
+        typer.Option(metavar="FRAMES", help="Only these frames, such as 10-20,35.", show_default="the whole reel"),
     ] = None,
     takes: Annotated[
         list[str] | None,
-        typer.Option(help="The version to work on; may be given more than once.", show_default="the newest"),
+        typer.Option(
+            metavar="VERSION", help="The version to work on; may be given more than once.", show_default="the newest"
+        ),
     ] = None,
-    prefers: Annotated[str | None, typer.Option(help="The site that is asked first.")] = None,
+    prefers: Annotated[str | None, typer.Option(metavar="SITE", help="The site that is asked first.")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Ask for work beside the route's own, such as a second pass on one shot. For the coordinator."""
+    """Ask for work beside the route's own.
+
+    Such as a second pass on one shot. For the coordinator.
+    """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
         named = state.reel(reel)

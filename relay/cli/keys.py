@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, answer
+from relay.cli.typed import Reason
 from relay.errors import RefusedError
 from relay.ledger import roster
 from relay.ledger.keys import Pen, key_id, load_pen
@@ -13,13 +14,12 @@ from relay.ledger.state import ROOT
 from relay.settings import Home, SiteFile
 from relay.wiring import full_address, open_desk, open_ledger, open_store
 
-RootKey = Annotated[Path, typer.Option("--root-key", help="The root key, from its safe.")]
-Reason = Annotated[str, typer.Option(help="Why, in a line. It stays in the ledger.")]
+RootKey = Annotated[Path, typer.Option("--root-key", metavar="FILE", help="The root key, from its safe.")]
 
 
 def take_over(
     context: typer.Context,
-    store: Annotated[str, typer.Option(help="Where the production lies.")],
+    store: Annotated[str, typer.Option(metavar="STORE", help="Where the production lies.")],
     root_key: RootKey,
     reason: Reason,
     as_json: AsJson = False,
@@ -53,7 +53,8 @@ def new_root(
     context: typer.Context,
     root_key: RootKey,
     into: Annotated[
-        Path, typer.Option("--into", help="Where to write the new root key: a drive that goes into a safe.")
+        Path,
+        typer.Option("--into", metavar="FILE", help="Where to write the new root key: a drive that goes into a safe."),
     ],
     reason: Reason,
     as_json: AsJson = False,
@@ -70,7 +71,9 @@ def new_root(
 
 def move(
     context: typer.Context,
-    store: Annotated[str, typer.Argument(help="The new address, with everything copied there already.")],
+    store: Annotated[
+        str, typer.Argument(metavar="STORE", help="The new address, with everything copied there already.")
+    ],
     as_json: AsJson = False,
 ) -> None:
     """Use a copy of the production at another address, once it shows all that this site has seen."""

@@ -24,10 +24,13 @@ app = typer.Typer(no_args_is_help=True)
 @app.command()
 def show(
     context: typer.Context,
-    last: Annotated[int, typer.Option(help="How many of the newest entries; 0 for all.", min=0)] = 20,
+    last: Annotated[int, typer.Option(metavar="COUNT", help="How many of the newest entries; 0 for all.", min=0)] = 20,
     as_json: AsJson = False,
 ) -> None:
-    """Show what was said, by whom and when; the newest entries last."""
+    """Show what was said, by whom and when.
+
+    The newest entries last.
+    """
     with open_desk(context.obj) as desk:
         desk.ledger.follow()
         raws = desk.ledger.entries()
@@ -48,21 +51,30 @@ def check(
     context: typer.Context,
     folder: Annotated[
         Path | None,
-        typer.Option("--folder", help="Check the entries in this folder: a copy of the bucket, or an export."),
+        typer.Option(
+            "--folder", metavar="FOLDER", help="Check the entries in this folder: a copy of the bucket, or an export."
+        ),
     ] = None,
     root: Annotated[
-        str | None, typer.Option(help="With --folder: the SHA-256 of the root key that must have signed entry 0.")
+        str | None,
+        typer.Option(
+            metavar="SHA-256", help="With --folder: the SHA-256 of the root key that must have signed entry 0."
+        ),
     ] = None,
     bucket: Annotated[bool, typer.Option("--bucket", help="Read every entry from the bucket again.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Verify the whole history: every place, digest, signature and right. This site's copy, offline, unless told."""
+    """Verify every place, digest, signature and right.
+
+    From entry 0 on: in this site's own copy, with no line to anybody, unless told otherwise. Names the first entry that
+    does not hold, and why.
+    """
     home: Home = context.obj
     raws, pinned, where = _source(home, folder, root, bucket)
     history = History(pinned)
     state = history.take_all(raws)
     if state.sequence < 0:
-        raise MissingError(f"there are no entries in {where}")
+        raise MissingError(f"there are no entries in {where}: expected a production's folder, or its entries/")
     head = LocalCopy(home.ledger).head() if folder is None else None
     if head and head.sequence > state.sequence:
         raise BrokenError(
@@ -73,6 +85,7 @@ def check(
     said = (
         f"{count(state.sequence + 1, 'entry', 'entries')} in {where}: every place, digest, signature and right holds.\n"
         f"The last is {state.digest}."
+        + ("" if pinned else f"\nIts root key is {state.root}: is that the `root` in a site.toml you trust?")
     )
     answer(facts, as_json=as_json, show=lambda page: page.line(said))
 
@@ -110,4 +123,4 @@ def _from_folder(folder: Path) -> Iterator[bytes]:
         try:
             yield from split_bundle(file.read_bytes())
         except OSError as error:
-            raise MissingError(f"{file} cannot be read: {error.strerror}") from error
+            raise MissingError(f"{file} cannot be read ({error.strerror}): name a folder with entries") from error

@@ -25,15 +25,23 @@ def main() -> None:
 
 
 def _run() -> None:
+    from pydantic import ValidationError
+
     from relay.cli.answer import printable
     from relay.cli.commands import command  # the half second that this takes may be interrupted, too
-    from relay.errors import RelayError
+    from relay.errors import RefusedError, RelayError
+    from relay.settings import first_fault
 
     try:
         command()
     except RelayError as error:
         _say(f"relay: {printable(str(error))}")
         sys.exit(error.exit_code)
+    except (
+        ValidationError
+    ) as error:  # something typed that no ledger can hold; files are translated where they are read
+        _say(f"relay: this cannot be said: {printable(first_fault(error))}. Change it, then run this again")
+        sys.exit(RefusedError.exit_code)
     except SystemExit as end:
         if end.code == INTERRUPTED:  # typer ends so at Control-C, without a word
             _say(STOPPED)

@@ -31,13 +31,15 @@ def parse_start_mark(text: str) -> ScanMap:
 
 def read_scan_map(path: Path) -> ScanMap:
     """Return the scan map in a TOML file of `[[segments]]` with `scan`, `reel` and `count`. Raises RefusedError."""
+    table: dict[str, object] = {}
     try:
-        return ScanMap.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+        return ScanMap.model_validate(table)
     except FileNotFoundError as error:
         raise MissingError(f"there is no file {path}: name the scan map's TOML file") from error
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, ValidationError) as error:
         raise RefusedError(
-            f"{path} is no scan map: {first_fault(error)}. Expected [[segments]] with scan, reel and count"
+            f"{path} is no scan map: {first_fault(error, table)}. Expected [[segments]] with scan, reel and count"
         ) from error
 
 

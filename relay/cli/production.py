@@ -7,16 +7,21 @@ import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.production_file import read_production
+from relay.cli.progress import waiting
+from relay.cli.typed import Reason
 from relay.clock import SYSTEM_CLOCK
-from relay.errors import RefusedError
+from relay.errors import MissingError, RefusedError, RelayError
 from relay.film.footage import format_footage
 from relay.film.gauges import parse_gauge
 from relay.film.rates import format_rate, format_running_time, running_time
 from relay.ledger import roster, work
+from relay.ledger.entry import ENTRY_LIMIT, read_entry
 from relay.ledger.keys import Pen, key_id, load_pen
 from relay.ledger.state import ROOT, State
 from relay.model import Element, Production, Reel, ReelName
 from relay.settings import Home, SiteFile
+from relay.store.keys import entry_key
+from relay.store.port import Store
 from relay.store.probe import check_promises, probe
 from relay.wiring import found_store, full_address, open_desk, open_ledger, open_store
 
@@ -26,27 +31,37 @@ app = typer.Typer(no_args_is_help=True)
 @app.command()
 def create(
     context: typer.Context,
-    file: Annotated[Path, typer.Argument(help="The production's TOML file.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The production's TOML file.")],
     store: Annotated[
-        str, typer.Option(help="Where the production shall lie: a folder, or s3://BUCKET/PREFIX?endpoint=URL.")
+        str,
+        typer.Option(
+            metavar="STORE", help="Where the production shall lie: a folder, or s3://BUCKET/PREFIX?endpoint=URL."
+        ),
     ],
     as_json: AsJson = False,
 ) -> None:
-    """Create a production: ask the store for its promises, make the keys, and write entry 0.
+    """Create a production.
 
-    The home becomes the coordinator's. The root key lies beside the coordinator's key at first: move it to a drive in a
-    safe, since it alone can replace a lost or stolen coordinator's key.
+    The store is asked for its promises, the keys are made, and entry 0 is written. The home becomes the coordinator's.
+    The root key lies beside the coordinator's key at first: move it to a drive in a safe, since it alone can replace a
+    lost or stolen coordinator's key.
     """
     home: Home = context.obj
     production = read_production(file)
-    place = found_store(store)
-    check_promises(probe(place, open_store(store)))
-    root, coordinator = _pen(ROOT, home.root_key, home), _pen(production.coordinator, home.key, home)
+    _check_home(home, production, store)
+    home.make()
+    try:
+        place = found_store(store)
+        with waiting("asking the store for its promises; this may take a minute", quiet=as_json):
+            check_promises(probe(place, open_store(store)))
+        _check_unused(place, home)
+    except RelayError:
+        home.drop_if_empty()
+        raise
+    root, coordinator = _pen(ROOT, home.root_key), _pen(production.coordinator, home.key)
     site = SiteFile(
         site=production.coordinator, production=production.name, root=key_id(root.public), store=full_address(store)
     )
-    if home.site_file.exists() and home.read() != site:
-        raise RefusedError(f"{home.folder} is already a site of another production: name another home with --home")
     ledger = open_ledger(home, place, site.root)
     entry = roster.found(ledger, production, root, coordinator)
     home.write(site)
@@ -55,13 +70,32 @@ def create(
     answer(facts, as_json=as_json, show=lambda page: _say_created(page, production, home, entry is not None))
 
 
-def _pen(name: str, path: Path, home: Home) -> Pen:
-    if path.exists():
-        return load_pen(name, path)
-    pen = Pen.fresh(name)
-    home.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    pen.save(path)
-    return pen
+def _check_home(home: Home, production: Production, store: str) -> None:
+    """Refuse a home that is somebody's already, unless this very production was created in it before."""
+    if not home.site_file.exists():
+        return
+    found = home.read()
+    if (found.site, found.production, found.store) != (production.coordinator, production.name, full_address(store)):
+        raise RefusedError(
+            f"{home.folder} is the home of {found.site} in the production {found.production} at {found.store}: "
+            "name another home with --home"
+        )
+
+
+def _check_unused(place: Store, home: Home) -> None:
+    """Refuse a store in which another production lies, before any key is made."""
+    try:
+        first = read_entry(place.read(entry_key(0), ENTRY_LIMIT), 0)
+    except MissingError:
+        return
+    if not home.root_key.exists() or first.body.key != key_id(load_pen(ROOT, home.root_key).public):
+        raise RefusedError(f"another production lies in {place.name} already: choose another folder or prefix")
+
+
+def _pen(name: str, path: Path) -> Pen:
+    if not path.exists():
+        Pen.fresh(name).save(path)
+    return load_pen(name, path)
 
 
 def _say_created(page: Page, production: Production, home: Home, is_new: bool) -> None:
@@ -74,11 +108,16 @@ def _say_created(page: Page, production: Production, home: Home, is_new: bool) -
 @app.command()
 def revise(
     context: typer.Context,
-    file: Annotated[Path, typer.Argument(help="The production's TOML file, as it shall be from now on.")],
-    reason: Annotated[str, typer.Option(help="Why it changed, in a line.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="The production's TOML file, as it shall be from now on.")
+    ],
+    reason: Reason,
     as_json: AsJson = False,
 ) -> None:
-    """Change the production: more elements, another site, another date of return."""
+    """Change the production.
+
+    More elements, another site, another date of return: whatever its file says by now.
+    """
     production = read_production(file)
     with open_desk(context.obj) as desk:
         entry = roster.revise(desk.ledger, desk.pen, production, reason)
@@ -90,7 +129,10 @@ def revise(
 
 @app.command()
 def show(context: typer.Context, as_json: AsJson = False) -> None:
-    """Show the production: premiere, sites, elements and how far each reel is."""
+    """Show premiere, elements and reels.
+
+    With their lengths, the terms of each loan, and how far each reel is.
+    """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
     facts = {"production": state.film().model_dump(mode="json", by_alias=True), "entries": state.sequence + 1}

@@ -1,16 +1,23 @@
 """`relay site`: who belongs to the production."""
 
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, TextIO
 from zoneinfo import ZoneInfo
 
 import typer
 
 from relay.cli.answer import AsJson, answer
+from relay.cli.typed import Reason, SiteName, checked_address
 from relay.clock import SYSTEM_CLOCK
-from relay.errors import MissingError, RefusedError
+from relay.errors import MissingError, RefusedError, RelayError
 from relay.ledger import roster
-from relay.ledger.keys import Pen, load_pen
+from relay.ledger.keys import Pen, key_id, load_pen
+from relay.ledger.ledger import Ledger
 from relay.ledger.state import Role, State
 from relay.model import Site
 from relay.settings import Home, SiteFile
@@ -22,23 +29,30 @@ app = typer.Typer(no_args_is_help=True)
 @app.command()
 def invite(
     context: typer.Context,
-    name: Annotated[str, typer.Argument(help="The site, as the production's file calls it.")],
+    name: SiteName,
     into: Annotated[
-        Path | None, typer.Option("--into", help="Where to write the invitation.", show_default="NAME.invitation")
+        Path | None,
+        typer.Option("--into", metavar="FILE", help="Where to write the invitation.", show_default="SITE.invitation"),
     ] = None,
     store: Annotated[
-        str | None, typer.Option(help="The store's address as that site sees it, if it differs from yours.")
+        str | None,
+        typer.Option(
+            metavar="STORE",
+            callback=checked_address,
+            help="The store's address as that site sees it.",
+            show_default="as this site sees it",
+        ),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Invite a site. The file is good for joining once: send it like a password."""
+    """Invite a site.
+
+    Writes an invitation, which is good for joining once: send it like a password.
+    """
     path = into or Path(f"{name}.invitation")
-    if path.exists():
-        raise RefusedError(f"{path} is there already: send that one, or move it away and invite again")
-    with open_desk(context.obj) as desk:
-        address = store or context.obj.read().store
-        invitation = roster.invite(desk.ledger, desk.pen, name, address)
-    _write_private(path, invitation.model_dump_json(indent=2) + "\n")
+    with open_desk(context.obj) as desk, _private_file(path) as file:
+        invitation = roster.invite(desk.ledger, desk.pen, name, store or context.obj.read().store)
+        file.write(invitation.model_dump_json(indent=2) + "\n")
     answer(
         {"site": name, "invitation": str(path)},
         as_json=as_json,
@@ -49,12 +63,26 @@ def invite(
     )
 
 
-def _write_private(path: Path, text: str) -> None:
+@contextmanager
+def _private_file(path: Path) -> Iterator[TextIO]:
+    """Open a new file for its owner alone, before anything is said; nothing is left of it where that was refused."""
     try:
-        path.touch(mode=0o600, exist_ok=False)
-        path.write_text(text, encoding="utf-8")
+        if path.exists() and path.stat().st_size == 0:
+            path.unlink()  # from a run that was killed
+        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError as error:
+        raise RefusedError(f"{path} is there already: send that one, or move it away and invite again") from error
     except OSError as error:
-        raise RefusedError(f"{path} cannot be written: {error.strerror}. Invite again, into another place") from error
+        raise RefusedError(f"{path} cannot be written ({error.strerror}): name another file with --into") from error
+    try:
+        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
+            yield file
+    except RelayError:
+        path.unlink(missing_ok=True)
+        raise
+    except OSError as error:
+        path.unlink(missing_ok=True)
+        raise RefusedError(f"{path} cannot be written ({error.strerror}): invite again, into another place") from error
 
 
 @app.command()
@@ -63,7 +91,10 @@ def join(
     invitation_file: Annotated[Path, typer.Argument(metavar="INVITATION", help="The file the coordinator sent.")],
     as_json: AsJson = False,
 ) -> None:
-    """Join a production with an invitation. Makes this site's key; it never leaves this home."""
+    """Join a production.
+
+    Needs the invitation that the coordinator sent. Makes this site's key, which never leaves this home.
+    """
     home: Home = context.obj
     invitation = _read_invitation(invitation_file)
     store = open_store(invitation.store)
@@ -72,10 +103,15 @@ def join(
     )
     if home.site_file.exists() and home.read() != site:
         raise RefusedError(f"{home.folder} is already {home.read().site}'s home: name another with --home")
+    is_fresh = not (home.site_file.exists() or home.key.exists())
     home.write(site)  # before joining: if the answer is lost, running this again finds its own key
-    if not home.key.exists():
-        Pen.fresh(site.site).save(home.key)
-    roster.join(open_ledger(home, store, site.root), invitation, load_pen(site.site, home.key))
+    ledger = open_ledger(home, store, site.root)
+    try:
+        roster.join(ledger, invitation, _own_pen(home, invitation, ledger))
+    except (RefusedError, MissingError):
+        if is_fresh and not _has_joined(home, ledger, site.site):
+            _leave_no_trace(home)
+        raise
     answer(
         {"site": site.site, "production": site.production, "home": str(home.folder)},
         as_json=as_json,
@@ -84,6 +120,31 @@ def join(
             f"Remove {invitation_file}: it is spent."
         ),
     )
+
+
+def _own_pen(home: Home, invitation: roster.Invitation, ledger: Ledger) -> Pen:
+    """Return the pen of this home: a new one where there was none, or where the old key stopped counting."""
+    if home.key.exists():
+        keys = ledger.follow().roster
+        own = keys.get(key_id(load_pen(invitation.site, home.key).public))
+        guest = keys.get(key_id(invitation.pen().public))
+        if own is not None and own.until is not None and guest is not None and guest.until is None:
+            home.key.replace(home.key.with_name(f"key.until-{own.until}.pem"))
+    if not home.key.exists():
+        Pen.fresh(invitation.site).save(home.key)
+    return load_pen(invitation.site, home.key)
+
+
+def _has_joined(home: Home, ledger: Ledger, site: str) -> bool:
+    return home.key.exists() and key_id(load_pen(site, home.key).public) in ledger.state.roster
+
+
+def _leave_no_trace(home: Home) -> None:
+    """Remove what joining made in a home that was not there before."""
+    for made in (home.site_file, home.key):
+        made.unlink(missing_ok=True)
+    shutil.rmtree(home.ledger, ignore_errors=True)
+    home.drop_if_empty()
 
 
 def _read_invitation(path: Path) -> roster.Invitation:
@@ -97,46 +158,62 @@ def _read_invitation(path: Path) -> roster.Invitation:
 
 @app.command("list")
 def list_sites(context: typer.Context, as_json: AsJson = False) -> None:
-    """List the sites, their local time, and who has joined."""
+    """List the sites and who has joined.
+
+    With each one's local time and what it can do.
+    """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-    rows = [_row(state, site) for site in state.film().sites]
-    facts = {
-        "sites": [
-            {"site": row[0], "title": row[1], "local": row[2], "stages": row[3], "standing": row[4]} for row in rows
-        ]
-    }
+    rows = [_facts(state, site) for site in state.film().sites]
     heads = ("site", "title", "local time", "stages", "standing")
-    answer(facts, as_json=as_json, show=lambda page: page.table(heads, rows))
+    answer({"sites": rows}, as_json=as_json, show=lambda page: page.table(heads, [_row(facts) for facts in rows]))
 
 
-def _row(state: State, site: Site) -> tuple[str, ...]:
-    local = SYSTEM_CLOCK.now().astimezone(ZoneInfo(site.zone))
+def _facts(state: State, site: Site) -> dict[str, Any]:
+    standing, entry = _standing(state, site.name)
+    return {
+        "site": site.name,
+        "title": site.title,
+        "zone": site.zone,
+        "local_time": SYSTEM_CLOCK.now().astimezone(ZoneInfo(site.zone)).isoformat(),
+        "stages": list(site.stages),
+        "mends": site.mends,
+        "standing": standing,
+        "entry": entry,
+    }
+
+
+def _row(facts: dict[str, Any]) -> tuple[str, ...]:
+    local = datetime.fromisoformat(facts["local_time"])
     return (
-        site.name,
-        site.title,
-        f"{local:%a %H:%M} {site.zone}",
-        ", ".join(site.stages) or "none",
-        _standing(state, site.name),
+        facts["site"],
+        facts["title"],
+        f"{local:%a %H:%M} {facts['zone']}",
+        ", ".join(facts["stages"]) or "none",
+        facts["standing"] if facts["entry"] is None else f"{facts['standing']}, entry {facts['entry']}",
     )
 
 
-def _standing(state: State, name: str) -> str:
+def _standing(state: State, name: str) -> tuple[str, int | None]:
+    """Return how a site stands, and since which entry."""
     for role, words in ((Role.COORDINATOR, "coordinator"), (Role.SITE, "joined"), (Role.INVITATION, "invited")):
         if signer := state.signer(name, role):
-            return f"{words}, since entry {signer.since}"
+            return words, signer.since
     past = [signer.until for signer in state.roster.values() if signer.name == name and signer.until is not None]
-    return f"removed with entry {max(past)}" if past else "not invited yet"
+    return ("removed", max(past)) if past else ("not invited yet", None)
 
 
 @app.command()
 def remove(
     context: typer.Context,
-    name: Annotated[str, typer.Argument(help="The site.")],
-    reason: Annotated[str, typer.Option(help="Why, in a line. It stays in the ledger.")],
+    name: SiteName,
+    reason: Reason,
     as_json: AsJson = False,
 ) -> None:
-    """Take a site's key off the roster: after a theft, or when its work is done. What it said before stands."""
+    """Take a site's key off the roster.
+
+    After a theft, or when its work is done. What it said before stands.
+    """
     with open_desk(context.obj) as desk:
         entry = roster.remove(desk.ledger, desk.pen, name, reason)
     said = f"{name}'s key stopped counting with entry {entry.sequence}. Take its access to the store away, too."
@@ -146,17 +223,26 @@ def remove(
 @app.command("new-key")
 def new_key(
     context: typer.Context,
-    reason: Annotated[str, typer.Option(help="Why, in a line. It stays in the ledger.")],
+    reason: Reason,
     as_json: AsJson = False,
 ) -> None:
-    """Replace this site's own key, while it is still in good hands."""
+    """Replace this site's own key.
+
+    While it is still in good hands; after a theft, ask the coordinator to remove the site and invite it anew.
+    """
     home: Home = context.obj
-    fresh, spare = Pen.fresh(home.read().site), home.key.with_suffix(".new.pem")
-    if not spare.exists():
-        fresh.save(spare)
-    fresh = load_pen(fresh.name, spare)
+    name, spare = home.read().site, home.key.with_suffix(".new.pem")
     with open_desk(home) as desk:
-        entry = roster.replace_key(desk.ledger, desk.pen, desk.site, fresh.public, reason)
+        if not spare.exists():
+            desk.check_may_sign(desk.ledger.follow())
+            Pen.fresh(name).save(spare)
+        fresh = load_pen(name, spare)
+        said_before = desk.ledger.follow().roster.get(key_id(fresh.public))  # by a run that was killed
+        entry = (
+            said_before.since
+            if said_before
+            else roster.replace_key(desk.ledger, desk.pen, name, fresh.public, reason).sequence
+        )
     spare.replace(home.key)
-    said = f"{fresh.name} signs with a new key since entry {entry.sequence}."
-    answer({"site": fresh.name, "entry": entry.sequence}, as_json=as_json, show=lambda page: page.line(said))
+    said = f"{name} signs with a new key since entry {entry}."
+    answer({"site": name, "entry": entry}, as_json=as_json, show=lambda page: page.line(said))

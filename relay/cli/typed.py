@@ -34,6 +34,11 @@ def checked_site(text: str) -> str:
     return _checked(text, Slug, "a site's name as the production's file has it, such as halifax")
 
 
+def checked_address(text: str | None) -> str | None:
+    """Return the address of a store. Raises BadParameter."""
+    return None if text is None else _checked(text, Line, "the address of a store, at most 400 characters")
+
+
 Reason = Annotated[
     str, typer.Option(metavar="TEXT", callback=checked_line, help="Why, in a line. It stays in the ledger.")
 ]
