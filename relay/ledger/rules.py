@@ -7,7 +7,7 @@ a writer shows to the person who asked; a reader that meets such an entry in the
 from dataclasses import replace
 
 from relay.errors import RefusedError
-from relay.ledger import job_rules
+from relay.ledger import job_rules, route
 from relay.ledger.entry import Entry
 from relay.ledger.keys import PublicKey, key_id
 from relay.ledger.saying import RULING, WORKING, Saying
@@ -172,7 +172,7 @@ def _signs(signer: Signer, name: str) -> bool:
 def _version_made(state: State, word: VersionMade, saying: Saying) -> None:
     saying.check_role("send a version", *WORKING)
     reel = reel_of(word.version)
-    if reel not in state.film().reel_names():
+    if not route.has_reel(state.film(), reel):
         raise RefusedError(f"the production has no reel {reel}")
     number = state.newest.get(reel, 0) + 1
     if number_of(word.version) != number:
