@@ -171,7 +171,7 @@ def first_fault(error: Exception, held: object = None) -> str:
     """Return in a few words what was wrong with a file that a person wrote, and where in what it `held`."""
     if isinstance(error, ValidationError):
         # A word that means nothing is often the slip of the pen because of which another one is missing.
-        faults = sorted(error.errors(include_url=False), key=lambda fault: fault["type"] != "extra_forbidden")
+        faults = sorted(_own_faults(error), key=lambda fault: fault["type"] != "extra_forbidden")
         more = f"; and {len(faults) - _FAULTS_TOLD} more" if len(faults) > _FAULTS_TOLD else ""
         return "; ".join(_fault_in_words(fault, held) for fault in faults[:_FAULTS_TOLD]) + more
     if isinstance(error, UnicodeDecodeError):
@@ -181,6 +181,13 @@ def first_fault(error: Exception, held: object = None) -> str:
     return str(error)
 
 
+def _own_faults(error: ValidationError) -> list[ErrorDetails]:
+    """Return the faults without those that say only that a list is too short because an item of it is at fault."""
+    faults = error.errors(include_url=False)
+    inside = {fault["loc"][:depth] for fault in faults for depth in range(len(fault["loc"]))}
+    return [fault for fault in faults if fault["type"] != "too_short" or fault["loc"] not in inside]
+
+
 def _fault_in_words(fault: ErrorDetails, held: object) -> str:
     where, kind, found = _place(fault["loc"], held), fault["type"], fault["input"]
     said = fault["msg"].removeprefix("Value error, ").replace("Input should be", "expected").replace("String", "it")
@@ -188,7 +195,9 @@ def _fault_in_words(fault: ErrorDetails, held: object) -> str:
         return f"{where} is missing"
     if kind == "extra_forbidden":
         return f"{where} means nothing here"
-    if kind == "tuple_type":
+    if kind == "too_short":
+        said = "expected at least one"
+    elif kind == "tuple_type":
         said = "expected a list; of tables, with two brackets: [[element]]"
     elif kind == "string_pattern_mismatch":
         said = f"expected {_FORMS.get(fault['ctx']['pattern'], said)}"

@@ -130,11 +130,10 @@ def _show_sent(page: Page, sent: Sent, frames: str, note: str) -> None:
         )
     elif sent.job:
         page.line(f"It hands in {sent.job}.")
-    if deposit.already_there:
-        page.line(
-            f"{count(deposit.sent_objects, 'object')}, {bytes_in_words(deposit.sent_bytes)}, went over the line; "
-            f"{deposit.already_there:,} were there already."
-        )
+    if not deposit.sent_objects:
+        page.line("Nothing went over the line: the store had all of it.")
+    elif deposit.sent_bytes < version.size:
+        page.line(f"{bytes_in_words(deposit.sent_bytes)} went over the line; the store had the rest.")
     if version.parents:
         page.line(f"Made from {', '.join(version.parents)}.")
     if deposit.left_out:

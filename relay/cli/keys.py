@@ -24,9 +24,10 @@ def take_over(
     reason: Reason,
     as_json: AsJson = False,
 ) -> None:
-    """Become the coordinator in a new home, with the root key: after a lost laptop, or a stolen key.
+    """Become the coordinator in a new home.
 
-    The old coordinator's key stops counting with this entry. What it said before stands: look through it.
+    With the root key, after a lost laptop or a stolen key. The old coordinator's key stops counting with this entry.
+    What it said before stands: look through it.
     """
     home: Home = context.obj
     if home.site_file.exists():
@@ -59,7 +60,10 @@ def new_root(
     reason: Reason,
     as_json: AsJson = False,
 ) -> None:
-    """Replace the root key, signed by the old one. Sites go on as they are: they follow the ledger from entry 0."""
+    """Replace the root key, signed by the old one.
+
+    Sites go on as they are: they follow the ledger from entry 0.
+    """
     old = load_pen(ROOT, root_key)
     if not into.exists():
         Pen.fresh(ROOT).save(into)
@@ -76,7 +80,10 @@ def move(
     ],
     as_json: AsJson = False,
 ) -> None:
-    """Use a copy of the production at another address, once it shows all that this site has seen."""
+    """Use the store at another address.
+
+    Once the copy of the production that lies there shows all that this site has seen.
+    """
     home: Home = context.obj
     site = home.read()
     ledger = open_ledger(home, open_store(store), site.root)

@@ -40,7 +40,10 @@ def run(
     ] = False,
     jobs: Annotated[int, typer.Option(min=1, max=64, help="Automatic jobs that may be done side by side.")] = 1,
 ) -> None:
-    """Work for this site until stopped: fetch what is meant for it, send what lies in to-send/, do automatic jobs."""
+    """Work for this site until stopped.
+
+    Fetches what is meant for it, sends what lies in to-send/, does automatic jobs.
+    """
     _log_to_standard_error()
     _installed("run")(
         context.obj, folder=folder, every=every, settle=settle, broker=broker, embedded=embedded, doers=jobs
@@ -48,7 +51,10 @@ def run(
 
 
 def sweep(context: typer.Context, folder: Folder, settle: Settle = 120.0, as_json: AsJson = False) -> None:
-    """Look once for what this site owes, do it, and end: for sites that run no worker all day."""
+    """Do what this site owes now, once.
+
+    For sites that run no worker all day: fetches, sends and does automatic jobs as `relay site run` does, and ends.
+    """
     _log_to_standard_error()
     did: dict[str, int | None] = _installed("sweep")(context.obj, folder=folder, settle=settle)
     answer({"did": did}, as_json=as_json, show=lambda page: _show(page, did))
