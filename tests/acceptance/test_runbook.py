@@ -1,0 +1,162 @@
+"""Each page of deploy/RUNBOOK.md, rehearsed with the real command."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+REPO = Path(__file__).resolve().parents[2]
+RUNBOOK = REPO / "deploy" / "RUNBOOK.md"
+RELAY = Path(sys.executable).with_name("relay")
+
+
+class House:
+    """Homes of several sites, and a store, on this machine."""
+
+    def __init__(self, place: Path) -> None:
+        self.place = place
+        self.store = place / "store"
+        self("lisbon", "production", "create", REPO / "deploy/demo/production.toml", "--store", self.store)
+        for site in ("halifax", "tokyo"):
+            self.join(site)
+
+    def join(self, site: str, home: str | None = None) -> None:
+        letter = self.place / f"{site}.invitation"
+        letter.unlink(missing_ok=True)
+        self("lisbon", "site", "invite", site, "--into", letter)
+        self(home or site, "site", "join", letter)
+
+    def __call__(self, home: str, *words: str | Path, ends: int = 0) -> str:
+        done = subprocess.run(
+            [RELAY, "--home", self.place / home, *words],
+            capture_output=True,
+            text=True,
+            check=False,
+            cwd=self.place,
+            env={name: value for name, value in os.environ.items() if not name.startswith(("RELAY_", "AWS_"))},
+        )
+        assert done.returncode == ends, done.stdout + done.stderr
+        assert "Traceback" not in done.stderr
+        return done.stdout + done.stderr
+
+    def told(self, home: str, *words: str | Path) -> dict[str, object]:
+        return json.loads(self(home, *words, "--json"))
+
+    def reel(self, name: str = "scan") -> Path:
+        folder = self.place / name
+        folder.mkdir()
+        for number in range(1, 4):
+            (folder / f"a.{number:07d}.dpx").write_bytes(os.urandom(1000))
+        return folder
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> House:
+    return House(tmp_path)
+
+
+def test_lose_the_coordinator(house: House) -> None:
+    house(
+        "new-lisbon",
+        "production",
+        "take-over",
+        "--store",
+        house.store,
+        "--root-key",
+        house.place / "lisbon/root.pem",
+        "--reason",
+        "the laptop was lost",
+    )
+    refused = house("lisbon", "site", "remove", "tokyo", "--reason", "mischief", ends=2)
+    assert "stopped counting" in refused
+    house("new-lisbon", "site", "remove", "tokyo", "--reason", "its work is done")
+
+
+def test_lose_the_root_key(house: House) -> None:
+    old, new = house.place / "lisbon/root.pem", house.place / "new-root.pem"
+    house("lisbon", "production", "new-root", "--root-key", old, "--into", new, "--reason", "a copy is missing")
+    take_over = ("production", "take-over", "--store", house.store, "--reason", "rehearsal", "--root-key")
+    assert "stopped counting" in house("thief", *take_over, old, ends=2)
+    house("new-lisbon", *take_over, new)
+
+
+def test_lose_a_site_s_disk(house: House) -> None:
+    house("halifax", "claim", "scan/A/R01")
+    house("halifax", "send", house.reel(), "A/R01", "--at-once", "--no-job")
+    shutil.rmtree(house.place / "halifax")
+    house("lisbon", "site", "remove", "halifax", "--reason", "its disk died")
+    house.join("halifax", "new-halifax")
+    house("new-halifax", "fetch", "A/R01", house.place / "arrived")
+    house("lisbon", "reassign", "scan/A/R01", "--to", "tokyo", "--reason", "the disk died")
+    house("tokyo", "claim", "scan/A/R01")
+
+
+def test_revoke_a_site(house: House) -> None:
+    house("lisbon", "site", "remove", "halifax", "--reason", "the key was stolen")
+    assert "stopped counting" in house("halifax", "send", house.reel(), "A/R01", "--at-once", ends=2)
+    assert "nothing sent" in house("lisbon", "reel", "list")
+
+
+def test_rotate_a_key(house: House) -> None:
+    before = (house.place / "halifax/key.pem").read_bytes()
+    house("halifax", "site", "new-key", "--reason", "yearly")
+    assert (house.place / "halifax/key.pem").read_bytes() != before
+    house("halifax", "send", house.reel(), "A/R01", "--at-once")
+    house("tokyo", "ledger", "check", "--bucket")
+
+
+def test_move_the_bucket(house: House) -> None:
+    house("halifax", "send", house.reel(), "A/R01", "--at-once")
+    moved = house.place / "moved"
+    shutil.copytree(house.store, moved)
+    house("halifax", "store", "check", moved)
+    house("halifax", "site", "move", moved)
+    house("halifax", "ledger", "check", "--bucket")
+    house("halifax", "fetch", "A/R01", house.place / "arrived")
+    newest = max((moved / "entries").iterdir())
+    newest.unlink()
+    assert "no longer shows entry" in house("halifax", "ledger", "show", ends=4)
+    assert "no longer shows entry" in house("halifax", "site", "move", moved, ends=4)
+
+
+def test_clock_wrong(house: House) -> None:
+    assert house.told("halifax", "store", "check")["skew"] == pytest.approx(0, abs=5)
+
+
+def test_a_reel_is_refused(house: House) -> None:
+    scan = house.reel()
+    house("halifax", "send", scan, "A/R01", "--at-once")
+    objects = sorted((house.store / "by-digest").glob("*/*"), key=lambda path: path.stat().st_size)
+    bad = next(path for path in objects if path.stat().st_size == 1000)
+    bad.chmod(0o644)
+    bad.write_bytes(b"\0" * 1000)
+    assert "is refused: 1 file" in house("tokyo", "fetch", "A/R01", house.place / "arrived", ends=4)
+    assert "tokyo refused: 1 bad file" in house("lisbon", "reel", "show", "A/R01")
+    house("halifax", "mend", "A/R01/v1", scan)
+    house("tokyo", "fetch", "A/R01", house.place / "arrived")
+
+
+def test_the_bucket_is_away(house: House) -> None:
+    scan = house.reel()
+    house.store.rename(house.place / "unplugged")
+    said = house("halifax", "send", scan, "A/R01", "--at-once", ends=3)
+    assert "Is the drive connected" in said
+    (house.place / "unplugged").rename(house.store)
+    house("halifax", "send", scan, "A/R01", "--at-once")
+
+
+# Lose Redis is rehearsed where there is one: tests/faults/test_workers_*.py.
+ELSEWHERE = {"lose redis"}
+PAGES = [page.lower() for page in re.findall(r"^## (.+)$", RUNBOOK.read_text(encoding="utf-8"), re.MULTILINE)]
+
+
+def test_every_page_of_the_runbook_is_rehearsed() -> None:
+    tests = {name.removeprefix("test_") for name in globals() if name.startswith("test_")}
+    names = {re.sub(r"[^a-z]+", "_", page) for page in PAGES if page not in ELSEWHERE}
+    rehearsed = {name.replace("the_bucket_is_full_slow_or_away", "the_bucket_is_away") for name in names}
+    assert rehearsed <= tests
