@@ -50,6 +50,7 @@ class Lanes:
 
     def sweep(self) -> None:
         """Find everything that is owed, from the ledger alone."""
+        LOG.debug("sweeping")
         self.ring([Lane.LOOK])
         if self._room.clock.ticks() >= self._next_fixity:
             self._next_fixity = self._room.clock.ticks() + FIXITY_EVERY
