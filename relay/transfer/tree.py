@@ -9,14 +9,17 @@ READ = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
 """How a file is opened whose name someone else may have filled: never through a link, never waiting at a pipe."""
 
 
-def tree(folder: Path, prefix: str = "") -> Iterator[tuple[str, os.stat_result]]:
+def tree(folder: Path) -> Iterator[tuple[str, os.stat_result]]:
     """Yield the path of everything under `folder`, with its status; a folder before what it holds."""
-    with os.scandir(folder / prefix) as entries:
-        for entry in entries:
-            path, status = prefix + entry.name, entry.stat(follow_symlinks=False)
-            yield path, status
-            if stat.S_ISDIR(status.st_mode):
-                yield from tree(folder, f"{path}/")
+    waiting = [""]
+    while waiting:
+        prefix = waiting.pop()
+        with os.scandir(folder / prefix) as entries:
+            for entry in entries:
+                path, status = prefix + entry.name, entry.stat(follow_symlinks=False)
+                yield path, status
+                if stat.S_ISDIR(status.st_mode):
+                    waiting.append(f"{path}/")
 
 
 def folders_above(path: str) -> Iterator[str]:

@@ -266,17 +266,19 @@ class TestEarlierVersionsSupplyWhatDidNotChange:
         fetch(manifest, store, tmp_path / "v2", notebook, earlier={tmp_path / "v1": manifest})
         check_apart(tmp_path / "v1", tmp_path / "v2", first)
 
-    def test_an_earlier_file_that_became_a_link_or_a_pipe_is_not_followed(self, tmp_path, store, notebook, first):
+    def test_what_is_no_file_any_more_is_not_read_as_one(self, tmp_path, store, notebook, first):
         manifest = stored(store, first)
         fetch(manifest, store, tmp_path / "v1", notebook)
-        one, two = (tmp_path / "v1" / "frames" / f"A_R01.000000{n}.dpx" for n in (1, 2))
+        one, two, three = (tmp_path / "v1" / "frames" / f"A_R01.000000{n}.dpx" for n in (1, 2, 3))
         one.rename(tmp_path / "aside.dpx")
         one.symlink_to(tmp_path / "aside.dpx")
         two.unlink()
         os.mkfifo(two)
+        three.unlink()
+        three.mkdir()
         fetched = fetch(manifest, store, tmp_path / "v2", notebook, earlier={tmp_path / "v1": manifest})
         assert lies_at(tmp_path / "v2") == first
-        assert fetched.fetched_objects == 2
+        assert fetched.fetched_objects == 3
 
     def test_chunks_that_did_not_change_are_reused_one_by_one(self, tmp_path, store, notebook):
         body = sound()
