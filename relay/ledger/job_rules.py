@@ -36,7 +36,10 @@ from relay.ledger.state import Role, State
 from relay.model import Stage, reel_of
 
 LONGEST_CLAIM = timedelta(days=366)
-"""For how long a person's claim may be meant; a year's work is extended when it comes to that."""
+"""How far from now a person's claim may be meant; a year's work is extended when it comes to that."""
+
+YEARS = range(2000, 3000)
+"""A clock may be wrong by a day or a decade; past these years the sums of dates overflow, for everybody who reads."""
 
 LAPSES_A_TRY = 5
 """How many lapses weigh as much as one failed try: most workers are killed by something else than their job."""
@@ -45,6 +48,8 @@ LAPSES_A_TRY = 5
 def fold_job(state: State, word: JobWord, saying: Saying) -> None:
     """Add one word about a job to `state`. Raises RefusedError."""
     saying.check_role("say anything about a job", *WORKING)
+    if saying.time.year not in YEARS:
+        raise RefusedError(f"{saying.by}'s clock says {saying.time:%Y-%m-%d}: set it right, then say it again")
     if isinstance(word, JobOpened):
         _opened(state, word, saying)
         return
@@ -200,9 +205,9 @@ def check_can(state: State, site: str, stage: str) -> None:
 
 
 def _check_until(until: datetime | None, saying: Saying) -> None:
-    if until is not None and until - saying.time > LONGEST_CLAIM:
+    if until is not None and abs(until - saying.time) > LONGEST_CLAIM:
         raise RefusedError(
-            f"a claim until {until:%Y-%m-%d} would never be late: name a day within {LONGEST_CLAIM.days} days from now"
+            f"a claim until {until:%Y-%m-%d} says nothing to anybody: name a day within {LONGEST_CLAIM.days} days"
         )
 
 

@@ -5,6 +5,8 @@ from datetime import timedelta
 import pytest
 from pydantic import ValidationError
 
+from relay.ledger import rules
+from relay.ledger.entry import read_entry
 from relay.ledger.job_state import Standing
 from relay.ledger.job_words import (
     LONGEST_LEASE,
@@ -127,8 +129,9 @@ def test_no_claim_is_meant_for_longer_than_anyone_would_look_at(told: Floor) -> 
     with pytest.raises(ValidationError, match="lease"):
         JobClaimed(job=GRADE, lease=LONGEST_LEASE + 1)
     far = NOON + timedelta(days=400)
-    with refused("within 366 days"):
-        told.claims(GRADE, until=far)
+    for until in (far, NOON - timedelta(days=400)):
+        with refused("within 366 days"):
+            told.claims(GRADE, until=until)
     epoch = told.claims(GRADE, until=SOON)
     with refused("within 366 days"):
         told.says("lisbon", ClaimExtended(job=GRADE, epoch=epoch, until=far))
@@ -138,6 +141,22 @@ def test_no_claim_is_meant_for_longer_than_anyone_would_look_at(told: Floor) -> 
     told.says("lisbon", HandOnOffered(job=EDIT, epoch=edit, to="halifax", **NOTE))
     with refused("within 366 days"):
         told.says("halifax", HandOnTaken(job=EDIT, epoch=edit, until=far))
+
+
+@pytest.mark.parametrize("year", [1, 1999, 3000, 9999])
+def test_a_clock_that_is_wrong_by_centuries_says_nothing_about_jobs(told: Floor, year: int) -> None:
+    word = JobClaimed(job=GRADE, lease=60)
+    entry = read_entry(told.written(pen("lisbon"), word, time=NOON.replace(year=year)), len(told.raws))
+    with refused("lisbon's clock says"):
+        rules.fold(told.state.draft(), entry)
+
+
+@pytest.mark.parametrize("year", [2000, 2999])
+def test_a_clock_that_is_wrong_by_less_decides_nothing(told: Floor, year: int) -> None:
+    word = JobClaimed(job=GRADE, lease=60)
+    draft = told.state.draft()
+    rules.fold(draft, read_entry(told.written(pen("lisbon"), word, time=NOON.replace(year=year)), len(told.raws)))
+    assert draft.jobs[GRADE].claim.site == "lisbon"
 
 
 def test_one_entry_makes_no_two_claims_on_a_job(told: Floor) -> None:

@@ -1,5 +1,9 @@
 """Which jobs the route asks for, when, and with which inputs."""
 
+import sys
+from collections.abc import Callable
+from itertools import pairwise
+
 import pytest
 
 from relay.ledger import route
@@ -152,6 +156,33 @@ def test_a_production_without_a_route_has_only_the_work_that_its_coordinator_ask
     told.asks("scan/A/R01/2")
     told.delivers("scan/A/R01/2", "kolkata")
     told.accepts("scan/A/R01/2")
+
+
+def calls_of(due: Callable[[], object]) -> int:
+    counted = 0
+
+    def count(_frame: object, event: str, _what: object) -> None:
+        nonlocal counted
+        counted += event == "call"
+
+    sys.setprofile(count)
+    try:
+        due()
+    finally:
+        sys.setprofile(None)
+    return counted
+
+
+@pytest.mark.parametrize("opened", [False, True])
+def test_what_is_due_costs_twice_as_much_for_twice_as_many_reels(opened: bool) -> None:
+    line = [{"name": name, "after": [before] if before else []} for before, name in pairwise(["", *"abcde"])]
+    counted = []
+    for reels in (20, 40):
+        told = floor(stages=line, elements={"A": reels})
+        if opened:
+            told.opens()
+        counted.append(calls_of(lambda state=told.state: route.due(state)))  # type: ignore[misc]
+    assert counted[1] < 2.2 * counted[0]
 
 
 def second_pass(told: Floor, **more: object) -> str:
