@@ -10,7 +10,7 @@ from relay.store.wire import Answer
 
 _ALTERED = {"BadDigest", "XAmzContentSHA256Mismatch"}
 _FULL = {"QuotaExceeded", "InsufficientStorage", "XMinioStorageFull"}
-_PASSING = {"RequestTimeout", "IncompleteBody", "SlowDown", "ServiceUnavailable", "InternalError", "OperationAborted"}
+_PASSING = {"RequestTimeout", "IncompleteBody"}  # which come with a 400
 _OTHER_REGION = {"PermanentRedirect", "AuthorizationHeaderMalformed", "IllegalLocationConstraintException"}
 _REMARK = 300  # characters of a stranger's text that a person is shown
 

@@ -20,6 +20,8 @@ PASSING = {
     "error": ERROR,
     "too slow": refusal(400, "RequestTimeout"),
     "cut body": refusal(400, "IncompleteBody"),
+    "a proxy's page": reply(502, b"<html>Bad gateway</html>"),
+    "too many": reply(429),
     "no answer": HANG_UP,
     "half a line": Reply(b"HTTP/1.1 20", hang_up=True),
     "half the headers": Reply(b"HTTP/1.1 200 OK\r\ncontent-le", hang_up=True),
