@@ -3,8 +3,9 @@
 import pytest
 
 from relay.ledger.job_state import Standing
-from relay.ledger.job_words import InputsRenewed, JobHandedIn, JobWithdrawn, WorkCameLate
+from relay.ledger.job_words import InputsRenewed, JobHandedIn, JobReturned, JobWithdrawn, WorkCameLate
 from tests.unit.ledger.job_scene import COORDINATOR, LATER, Floor, floor, receipt, refused
+from tests.unit.ledger.scene import pen
 
 LINE = [
     {"name": "scan"},
@@ -147,6 +148,23 @@ def test_late_work_carries_the_mark_of_what_it_was_made_from(done: Floor) -> Non
     done.says(late.site, made, WorkCameLate(job="grade/A/R01/1", epoch=late.epoch, version=made.version))
     back = done.gives_back("scan/A/R01")
     assert done.job(done.asks("grade/A/R01/2", inputs=(made.version,))).stands_on_returned == (back,)
+
+
+def test_late_work_for_a_job_that_was_withdrawn_did_not_come_back() -> None:
+    told = floor(stages=LINE, elements={"A": 1})
+    told.opens()
+    epoch = told.claims("scan/A/R01")
+    told.says(COORDINATOR, JobWithdrawn(job="scan/A/R01/1", reason="lent to another house"))
+    made = told.next_version("A/R01")
+    told.says("lisbon", made, WorkCameLate(job="scan/A/R01/1", epoch=epoch, version=made.version))
+    assert told.job(told.asks("scan/A/R01/2", inputs=(made.version,))).stands_on_returned == ()
+
+
+def test_a_return_that_is_only_tried_marks_nothing(done: Floor) -> None:
+    before = done.state.projection()
+    made = done.job("scan/A/R01").outcome
+    assert done.may(pen(COORDINATOR), JobReturned(job="scan/A/R01/1", version=made, reasons="scratched"))
+    assert done.state.projection() == before
 
 
 def test_a_version_sent_without_a_job_carries_no_mark(done: Floor) -> None:
