@@ -151,7 +151,7 @@ def test_late_work_carries_the_mark_of_what_it_was_made_from(done: Floor) -> Non
 
 
 def test_late_work_for_a_job_that_was_withdrawn_did_not_come_back() -> None:
-    told = floor(stages=LINE, elements={"A": 1})
+    told = floor(stages=LINE, elements={"A": 1, "P": 1})
     told.opens()
     epoch = told.claims("scan/A/R01")
     told.says(COORDINATOR, JobWithdrawn(job="scan/A/R01/1", reason="lent to another house"))
