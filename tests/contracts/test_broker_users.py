@@ -36,11 +36,11 @@ class Broker:
         text = ACL.read_text(encoding="utf-8").replace("PRODUCTION", PRODUCTION).replace("CHANGE-ME", PASSWORD)
         users.write_text(text, encoding="utf-8")
         options = (
-            f"--port 0 --tls-port {self.port} --bind 127.0.0.1 --dir {folder} --aclfile {users} --save '' --appendonly yes "
+            f"--port 0 --tls-port {self.port} --bind 127.0.0.1 --dir {folder} --aclfile {users} --appendonly yes "
             f"--tls-cert-file {self.certificate} --tls-key-file {key} --tls-ca-cert-file {self.certificate} "
             "--tls-auth-clients no"
         )
-        self.process = Process(["redis-server", *options.replace("''", '""').split()], folder / "log")
+        self.process = Process(["redis-server", *options.split()], folder / "log")
         give_up = time.monotonic() + 30
         while not self._answers():
             assert time.monotonic() < give_up, self.process.last_words()
