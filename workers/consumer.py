@@ -45,9 +45,29 @@ def listen(ear: Ear, out: TextIO) -> None:
     app.Worker(hostname=f"relay-{ear.site}@{platform.node()}", loglevel="WARNING", quiet=True, **alone).start()
 
 
+class OneLine(logging.Filter):
+    """Lets one line through of what Celery says, and of what it says again and again only the first."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._last = ""
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        said = record.getMessage().strip().partition("\n")[0]
+        record.msg, record.args, record.exc_info = said, None, None
+        is_new, self._last = said != self._last, said
+        return is_new
+
+
+def _log_to_standard_error() -> None:
+    logging.basicConfig(level=logging.WARNING, format="%(levelname)s the ear: %(message)s")
+    for handler in logging.getLogger().handlers:
+        handler.addFilter(OneLine())
+
+
 def main() -> None:
     warnings.simplefilter("ignore", SecurityWarning)  # as whom this runs was decided for the process that starts it
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    _log_to_standard_error()
     line = sys.stdin.readline()
     if not line:
         raise RefusedError("nothing to hear was named: `relay site run` starts this, people do not")

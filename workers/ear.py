@@ -79,13 +79,18 @@ class Watchdog:
     """Starts the ear, sees whether it hears, and starts it anew. `step` is to be called again and again."""
 
     def __init__(
-        self, hears: consumer.Ear, heard: Heard, clock: Clock, open_ear: Callable[[consumer.Ear, Heard], Ear] = Ear
+        self,
+        hears: consumer.Ear,
+        heard: Heard,
+        clock: Clock,
+        open_ear: Callable[[consumer.Ear, Heard], Ear] = Ear,
+        bell: CeleryDoorbell | None = None,
     ) -> None:
         self._hears = hears
         self._heard = heard
         self._clock = clock
         self._open_ear = open_ear
-        self._bell = CeleryDoorbell(hears.production, hears.broker)
+        self._bell = bell or CeleryDoorbell(hears.production, hears.broker)
         self._ear: Ear | None = None
         self._opened = 0.0
         self._wait = 1.0

@@ -4,11 +4,12 @@ Whoever can write to the broker can at most make a site look into the ledger onc
 """
 
 import logging
+import re
 from collections.abc import Sequence
 from enum import StrEnum
 from typing import Annotated
 
-from pydantic import Field, ValidationError
+from pydantic import AfterValidator, ValidationError
 
 from relay.model import Frozen, Slug
 from relay.settings import first_fault
@@ -38,11 +39,25 @@ class Kind(StrEnum):
         return f"relay.{self}"
 
 
+_NAME = re.compile(r"[A-Za-z0-9_./-]{0,120}")
+
+
+def is_name(text: str) -> bool:
+    """Answer whether `text` may be the name of a job or a version."""
+    return _NAME.fullmatch(text) is not None
+
+
+def _parse_name(text: str) -> str:
+    if not is_name(text):
+        raise ValueError("it names no job and no version")
+    return text
+
+
 class Message(Frozen):
     """All that a message carries."""
 
     production: Slug
-    about: Annotated[str, Field(max_length=120, pattern=r"^[A-Za-z0-9_./-]*$")] = ""
+    about: Annotated[str, AfterValidator(_parse_name)] = ""
     """The name of a job or a version."""
 
 

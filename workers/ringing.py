@@ -10,7 +10,7 @@ from kombu.exceptions import KombuError, OperationalError
 
 from relay.doorbell import Calls, Doorbell
 from workers.app import bell_app, queue_named
-from workers.message import Kind, Message, site_queue, stage_queue
+from workers.message import Kind, is_name, site_queue, stage_queue
 
 LOG = logging.getLogger("relay.workers")
 
@@ -52,7 +52,7 @@ class CeleryDoorbell:
 
     def send(self, kind: Kind, names: Collection[str], about: str = "") -> bool:
         """Put a message into each of the queues; False where the broker did not take them all."""
-        body = Message(production=self._production, about=about).model_dump()
+        body = {"production": self._production, "about": about if is_name(about) else ""}
         try:
             for name in names:
                 self._send(kind, name, body)

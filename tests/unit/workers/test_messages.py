@@ -88,3 +88,16 @@ def test_the_broker_is_told_the_settings_that_were_measured():
 def test_queues_are_named_by_production_and_site_or_stage():
     assert site_queue("tide", "lisbon") == "relay.tide.site.lisbon"
     assert stage_queue("tide", "scan") == "relay.tide.stage.scan"
+
+
+def test_what_the_ear_logs_is_one_line_each_and_the_same_line_once():
+    from workers.consumer import OneLine
+
+    def said(text: str) -> logging.LogRecord:
+        return logging.LogRecord("celery", logging.ERROR, "", 0, text, (), (ValueError, ValueError("x"), None))
+
+    sieve = OneLine()
+    records = [said("cannot connect\n\nTrying again"), said("cannot connect\n\nTrying again"), said("other")]
+    assert [sieve.filter(record) for record in records] == [True, False, True]
+    assert records[0].getMessage() == "cannot connect"
+    assert records[0].exc_info is None
