@@ -211,6 +211,7 @@ def changed_between_sends(seed: int, base: Path) -> None:
                 lambda: sent(folder, store, notebook, clock=LaterClock(), watcher=watcher), store, mischief, folder
             )
             return
+        before = hashes_on_disk(folder)
         mischief()
         if mischief.path.is_symlink() or mischief.path.is_fifo():
             with pytest.raises(RefusedError, match=mischief.path.name):
@@ -218,7 +219,8 @@ def changed_between_sends(seed: int, base: Path) -> None:
             return
         second = sent(folder, store, notebook, clock=LaterClock())
         check_holds(second, folder, store)
-        assert second.manifest != first.manifest
+        # One byte that was thrown anew may well be the byte that it was.
+        assert (second.manifest == first.manifest) == (hashes_on_disk(folder) == before)
 
 
 def run_cases(tmp_path: Path, seeds: range, half_reads: dict[int, Meddler]) -> None:
