@@ -3,9 +3,14 @@
 Conditional writes: Amazon S3's API reference, PutObject, If-None-Match (412 Precondition Failed).
 """
 
+import shutil
+import subprocess
+import sys
 import threading
+import time
 import uuid
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import pytest
 from botocore.credentials import Credentials
@@ -16,6 +21,7 @@ from relay.store.s3 import S3Store
 from tests.servers.ignoring import FaultyServer
 from tests.servers.small_s3 import LATE, Fault
 
+ROOT = Path(__file__).parents[2]
 KEEPING = [
     pytest.param("seaweedfs", marks=pytest.mark.seaweedfs),
     pytest.param("ceph", marks=pytest.mark.ceph),
@@ -93,6 +99,25 @@ def test_a_stopped_server_leaves_nothing():
 
     assert not process.is_running()
     assert not server.folder.exists()
+
+
+@pytest.mark.skipif(shutil.which("setpriv") is None, reason="no setpriv found: it is part of util-linux")
+def test_a_server_ends_with_the_tests_that_were_killed():
+    lines = [
+        "import os, signal",
+        "from tests.servers.ignoring import FaultyServer",
+        "server = FaultyServer()",
+        "print(server.processes[0].pid, server.folder, flush=True)",
+        "os.kill(os.getpid(), signal.SIGKILL)",
+    ]
+    words = [sys.executable, "-c", "\n".join(lines)]
+    killed = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False)
+    pid, folder = killed.stdout.split()
+
+    status = Path("/proc", pid, "status")
+    while status.exists() and "zombie" not in status.read_text():
+        time.sleep(0.05)
+    shutil.rmtree(folder)
 
 
 def test_the_small_server_pages_its_lists_in_the_order_of_bytes():

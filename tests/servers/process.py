@@ -2,6 +2,7 @@
 
 import atexit
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -22,9 +23,11 @@ class Process:
 
     def __init__(self, command: Sequence[str | Path], log: Path) -> None:
         self._log = log
+        # Where Linux offers it, a server also ends when the tests themselves were killed and could not end it.
+        leash = [found, "--pdeathsig", "KILL"] if (found := shutil.which("setpriv")) else []
         with log.open("ab") as output:
             self._child = subprocess.Popen(
-                [str(word) for word in command],
+                [*leash, *map(str, command)],
                 stdin=subprocess.DEVNULL,
                 stdout=output,
                 stderr=subprocess.STDOUT,
