@@ -99,9 +99,8 @@ class House:
     def copied(self, to: Path) -> "House":
         """Return a house like this one in another place."""
         shutil.copytree(self.place, to, dirs_exist_ok=True)
-        for site in SITES:
-            settings = to / site / "site.toml"
-            settings.write_text(settings.read_text().replace(str(self.place), str(to)))
+        for file in (*to.glob("*/site.toml"), *to.glob("*.invitation")):
+            file.write_text(file.read_text().replace(str(self.place), str(to)))
         return House(self._forker, to, self.store, self.env)
 
     def scan(self, name: str, first: int = 86400, count: int = 12, seed: int = 1) -> Path:
