@@ -9,7 +9,7 @@ from botocore.credentials import Credentials
 from relay.errors import BrokenError, MissingError, RefusedError, TransientError
 from relay.store.bucket import TRIES
 from relay.store.s3 import S3Store
-from tests.contracts.stores.scripted import HANG_UP, PatientClock, Reply, Scripted, refusal
+from tests.contracts.stores.scripted import HANG_UP, PatientClock, Reply, Scripted, refusal, reply
 from tests.contracts.stores.scripted_store import BODY, BUSY, DIGEST, OK, SECRET, TAKEN, store_on
 
 CONFLICT = refusal(409, "ConditionalRequestConflict")
