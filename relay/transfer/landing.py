@@ -28,7 +28,7 @@ _WRITE = os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC
 
 @contextmanager
 def landing(target: Path, sizes: Mapping[str, int]) -> Iterator["Landing"]:
-    """Open the hidden folder for `target`, for this run alone; it stays when this ends without `publish`.
+    """Open the hidden folder for `target`, for this run alone; what was written stays when this ends without `publish`.
 
     `target` must not exist, or be an empty folder; its parent must exist, since a drive may be missing there.
     """
@@ -50,13 +50,18 @@ class Landing:
     def __init__(self, target: Path, folder: Path, sizes: Mapping[str, int]) -> None:
         self.target = target
         self.folder = folder
+        self._root = f"{folder}{os.sep}"
         self._sizes = dict(sizes)
         self._folders = {folder for path in sizes for folder in folders_above(path)}
         self._device = folder.stat().st_dev
         self._syncing = Syncing(folder)
 
     def close(self) -> None:
+        """Let go of the hidden folder, and leave no empty ones behind."""
         self._syncing.close()
+        for folder in [*sorted(self._folders, reverse=True), ""]:
+            with suppress(OSError):  # it holds something, or all of it has its final name by now
+                (self.folder / folder).rmdir()
 
     def tidy(self) -> set[str]:
         """Make all folders, remove what an earlier run left and this one has no use for; return the files it may use.
@@ -108,7 +113,7 @@ class Landing:
     def stamps(self) -> dict[str, Stamp]:
         """Return how each file is stamped now, while nobody but this run can have written to it."""
         with self._doing("look through it"):
-            return {path: stamp_of((self.folder / path).lstat()) for path in self._sizes}
+            return {path: stamp_of(os.lstat(self._root + path)) for path in self._sizes}
 
     def lengthen(self, path: str) -> None:
         """Cut or lengthen `path` to its size, so that its pieces can be written in any order, with holes between."""
@@ -168,7 +173,7 @@ class Landing:
     @contextmanager
     def _opened(self, path: str, flags: int) -> Iterator[int]:
         with self._doing(f"open {path}"):
-            descriptor = os.open(self.folder / path, flags, 0o666)
+            descriptor = os.open(self._root + path, flags, 0o666)
         try:
             yield descriptor
         finally:

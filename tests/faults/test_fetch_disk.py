@@ -6,6 +6,8 @@ import os
 import random
 import subprocess
 import sys
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -90,7 +92,7 @@ def test_nothing_is_begun_where_there_is_too_little_room(tmp_path):
             fetch(manifest, watched, disk / "arrived", notebook)
         assert "Nothing was begun" in str(refused.value)
         assert watched.reads.total() == 0
-        assert not (disk / "arrived").exists()
+        assert list(disk.iterdir()) == []
 
 
 def test_what_landed_before_needs_no_room_again(tmp_path):
@@ -122,6 +124,14 @@ def test_a_disk_that_may_only_be_read_is_refused(tmp_path):
     assert list((tmp_path / "drive").iterdir()) == []
 
 
+@pytest.fixture
+def open_path() -> Iterator[Path]:
+    """A folder into which other users may look, which pytest's own are not."""
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)
+        yield Path(folder)
+
+
 def fetched_by_nobody(base: Path, target: Path) -> dict[str, str]:
     """Fetch as a user who owns nothing; return what that printed."""
     where = ["directory", str(base / "bucket")]
@@ -131,9 +141,6 @@ def fetched_by_nobody(base: Path, target: Path) -> dict[str, str]:
     home.mkdir()
     if os.geteuid() == 0:
         os.chown(home, NOBODY, NOBODY)
-        for folder in [base, *base.parents]:
-            if folder.stat().st_mode & 0o005 != 0o005:
-                folder.chmod(0o755)  # pytest's own folders are closed to others
     places = [base / "manifest", target, home / "notes", home / "log", "2"]
     command = [sys.executable, "-m", "tests.faults.fetch_as", str(NOBODY), *places, *where]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
@@ -141,10 +148,10 @@ def fetched_by_nobody(base: Path, target: Path) -> dict[str, str]:
     return {**json.loads(done.stdout), "code": str(done.returncode)}
 
 
-def test_a_folder_that_is_not_ours_to_write_to_is_refused(tmp_path):
-    target = tmp_path / "closed" / "arrived"
+def test_a_folder_that_is_not_ours_to_write_to_is_refused(open_path):
+    target = open_path / "closed" / "arrived"
     target.parent.mkdir(mode=0o555)
-    said = fetched_by_nobody(tmp_path, target)
+    said = fetched_by_nobody(open_path, target)
     assert said["error"] == "RefusedError"
     assert said["code"] == "2"
     assert "Permission denied" in said["says"]
@@ -152,15 +159,15 @@ def test_a_folder_that_is_not_ours_to_write_to_is_refused(tmp_path):
     assert list(target.parent.iterdir()) == []
 
 
-def test_a_hidden_folder_that_is_not_ours_is_refused_and_left_alone(tmp_path):
-    target = tmp_path / "open" / "arrived"
+def test_a_hidden_folder_that_is_not_ours_is_refused_and_left_alone(open_path):
+    target = open_path / "open" / "arrived"
     hidden = target.parent / ".relay-incoming-arrived"
     hidden.mkdir(parents=True, mode=0o755)
     (hidden / "a.dpx").write_bytes(b"another user's")
     if os.geteuid() != 0:
         pytest.skip("only root can make a folder that is another user's")
     target.parent.chmod(0o777)
-    said = fetched_by_nobody(tmp_path, target)
+    said = fetched_by_nobody(open_path, target)
     assert (said["error"], said["code"]) == ("RefusedError", "2")
     assert (hidden / "a.dpx").read_bytes() == b"another user's"
     assert not target.exists()
