@@ -14,9 +14,9 @@ from relay.model import VersionName, reel_of
 
 
 def shake(state: State, version: VersionName) -> None:
-    """Mark every job that stands on `version`, which came back."""
+    """Mark every job that stands on `version`, which came back: that happens once, a version is handed in once."""
     for job in standing_on(state, version):
-        if job.standing is not Standing.WITHDRAWN and version not in job.stands_on_returned:
+        if job.standing is not Standing.WITHDRAWN:
             state.jobs[job.job] = replace(job, stands_on_returned=(*job.stands_on_returned, version))
 
 

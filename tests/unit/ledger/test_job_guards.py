@@ -387,6 +387,15 @@ def test_handing_in_after_a_withdrawal_is_refused_and_the_work_is_kept_as_late(t
     assert told.job(GRADE).late == (made.version,)
 
 
+def test_a_withdrawn_outcome_is_neither_returned_nor_accepted_any_more(told: Floor) -> None:
+    made = told.delivers(GRADE)
+    told.says(COORDINATOR, JobWithdrawn(job=GRADE, reason="cut"))
+    with refused("cannot be returned: it is withdrawn"):
+        told.gives_back(GRADE)
+    with refused("cannot be accepted: it is withdrawn"):
+        told.accepts_version(GRADE, made)
+
+
 def test_what_is_due_is_written_down_by_one_of_two_who_see_it_at_once() -> None:
     told = floor()
     told.says("lisbon", JobOpened(job="scan/A/R01/1", stage="scan", reel="A/R01"))

@@ -142,6 +142,12 @@ def test_a_further_pass_on_what_came_back_is_marked_from_the_start(done: Floor) 
     assert done.job(again).stands_on_returned == (back,)
 
 
+def test_a_further_pass_on_what_was_withdrawn_after_it_was_handed_in_is_marked_from_the_start(done: Floor) -> None:
+    edit = done.job("edit/P/R01").outcome
+    done.says(COORDINATOR, JobWithdrawn(job="edit/P/R01/1", reason="another cut is made"))
+    assert done.job(done.asks("edit/P/R01/2", inputs=(edit,))).stands_on_returned == (edit,)
+
+
 def test_late_work_carries_the_mark_of_what_it_was_made_from(done: Floor) -> None:
     late = done.job("grade/A/R01").past[-1]
     made = done.next_version("A/R01")
