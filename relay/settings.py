@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, get_args
+from urllib.parse import quote
 
 from pydantic import Field, ValidationError
 from pydantic_core import ErrorDetails
@@ -55,7 +56,7 @@ class Home(Frozen):
         """The address of the broker: the one that was named, or the one that a worker runs inside this home."""
         if self.broker_address:
             return self.broker_address
-        return f"redis+socket://{self.broker_socket}" if self.broker_socket.is_socket() else None
+        return f"redis+socket://{quote(str(self.broker_socket))}" if self.broker_socket.is_socket() else None
 
     @property
     def broker_socket(self) -> Path:
