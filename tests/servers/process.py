@@ -2,20 +2,27 @@
 
 import atexit
 import os
+import secrets
 import shutil
 import signal
 import socket
 import subprocess
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
+
+
+# Below what Linux and macOS give to outgoing connections, one of which could take the port before the server does.
+_PORTS = range(10_000, 32_000)
 
 
 def free_port() -> int:
     """Return a TCP port of 127.0.0.1 that nobody listened on a moment ago."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
+    while True:
+        port = secrets.choice(_PORTS)
+        with socket.socket() as probe, suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 class Process:
