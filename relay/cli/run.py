@@ -14,22 +14,31 @@ from relay.errors import RefusedError
 GROUP = "relay.site"
 
 Folder = Annotated[
-    Path, typer.Option("--folder", help="Where this site's reels lie: to-send/, sent/ and arrived/ are made in it.")
+    Path,
+    typer.Option(
+        "--folder", metavar="FOLDER", help="Where this site's reels lie: to-send/, sent/ and arrived/ are made in it."
+    ),
 ]
 Settle = Annotated[
     float,
-    typer.Option(help="Seconds that a folder in to-send/ must have been left alone, unless NAME.finished lies beside."),
+    typer.Option(
+        metavar="SECONDS",
+        help="Seconds that a folder in to-send/ must have been left alone, unless NAME.finished lies beside.",
+    ),
 ]
 
 
 def run(
     context: typer.Context,
     folder: Folder,
-    every: Annotated[float, typer.Option(min=1, help="Seconds between two looks at what this site owes.")] = 60.0,
+    every: Annotated[
+        float, typer.Option(min=1, metavar="SECONDS", help="Seconds between two looks at what this site owes.")
+    ] = 60.0,
     settle: Settle = 120.0,
     broker: Annotated[
         str | None,
         typer.Option(
+            metavar="ADDRESS",
             help="The broker that wakes this site. An address with a password belongs into RELAY_BROKER: other users "
             "of this machine can see what a command is started with.",
             show_default="RELAY_BROKER",
@@ -38,7 +47,9 @@ def run(
     embedded: Annotated[
         bool, typer.Option("--embedded", help="Run a broker in this site's home, where none is named.")
     ] = False,
-    jobs: Annotated[int, typer.Option(min=1, max=64, help="Automatic jobs that may be done side by side.")] = 1,
+    jobs: Annotated[
+        int, typer.Option(min=1, max=64, metavar="COUNT", help="Automatic jobs that may be done side by side.")
+    ] = 1,
 ) -> None:
     """Work for this site until stopped.
 
