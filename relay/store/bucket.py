@@ -6,6 +6,7 @@ Nothing below us retries: botocore's own retries would report our own write as s
 import os
 import random
 import ssl
+import threading
 from collections.abc import Callable, Iterator, Mapping
 from datetime import datetime
 from pathlib import Path
@@ -60,18 +61,22 @@ class Bucket:
         self._custom_endpoint = endpoint
         self._session = _session(region, credentials)
         self._ca_bundle = str(ca_bundle or self._session.get_config_variable("ca_bundle") or "") or True
-        self._client: tuple[int, S3Client] | None = None
+        self._client: tuple[int, S3Client] | None = None  # built when first needed: it takes 0.2 s
+        self._building = threading.Lock()
         self._connect(credentials or _found_credentials(self._session, name))
 
     def _connect(self, credentials: Credentials) -> None:
-        meta = self.client().meta
-        parts = urlsplit(meta.endpoint_url)
+        parts = urlsplit(self._custom_endpoint or self.client().meta.endpoint_url)
         host, self._base = _host_and_path(parts.netloc, self.bucket, path_style=self._custom_endpoint is not None)
         secure = parts.scheme == "https"
         port = parts.port or (443 if secure else 80)
         tls = ssl.create_default_context(cafile=_ca_file(self._ca_bundle)) if secure else None
         self._wire = Wire(urlsplit(f"//{host}").hostname or "", port, tls, self._silence)
-        self._signer = Signer(credentials, meta.region_name, host.removesuffix(f":{443 if secure else 80}"))
+        self._signer = Signer(
+            credentials,
+            str(self._session.get_config_variable("region")),
+            host.removesuffix(f":{443 if secure else 80}"),
+        )
 
     def ask(
         self,
@@ -117,9 +122,10 @@ class Bucket:
 
     def client(self) -> "S3Client":
         """Return boto3's client of this process."""
-        if self._client is None or self._client[0] != os.getpid():
-            self._client = os.getpid(), self._built_client()
-        return self._client[1]
+        with self._building:
+            if self._client is None or self._client[0] != os.getpid():
+                self._client = os.getpid(), self._built_client()
+            return self._client[1]
 
     def _built_client(self) -> "S3Client":
         try:
@@ -170,6 +176,7 @@ class Bucket:
 
 def _session(region: str | None, credentials: Credentials | None) -> botocore.session.Session:
     session = botocore.session.Session()
+    session.set_config_variable("ignore_configured_endpoint_urls", True)  # the address alone says where
     if region or not session.get_config_variable("region"):
         session.set_config_variable("region", region or "us-east-1")
     if credentials is not None:

@@ -3,12 +3,12 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from botocore.credentials import RefreshableCredentials
+from botocore.credentials import Credentials, RefreshableCredentials
 
-from relay.errors import RefusedError
+from relay.errors import RefusedError, TransientError
 from relay.model import digest_of
 from relay.store.s3 import S3Store
-from tests.contracts.stores.scripted import HANG_UP, Reply, Scripted, refusal, reply
+from tests.contracts.stores.scripted import HANG_UP, PatientClock, Reply, Scripted, refusal, reply
 from tests.contracts.stores.scripted_store import BODY, DIGEST, OK, SECRET, TAKEN, store_on
 
 
@@ -56,6 +56,31 @@ def test_without_keys_it_is_said_where_to_put_them(monkeypatch):
     monkeypatch.setattr("botocore.session.Session.get_credentials", lambda _self: None)
     with pytest.raises(RefusedError, match="no keys were found"):
         S3Store("b", endpoint="http://127.0.0.1:1")
+
+
+@pytest.mark.parametrize(
+    ("bucket", "region", "host", "path"),
+    [
+        ("reels", "eu-north-1", "reels.s3.eu-north-1.amazonaws.com", "/p/a"),
+        ("reels.of.1921", "eu-north-1", "s3.eu-north-1.amazonaws.com", "/reels.of.1921/p/a"),
+        ("reels", "cn-north-1", "reels.s3.cn-north-1.amazonaws.com.cn", "/p/a"),
+    ],
+)
+def test_without_an_endpoint_the_bucket_s_usual_address_is_asked(monkeypatch, bucket, region, host, path):
+    """Virtual-hosted-style requests, and path-style for names with dots: Amazon S3 user guide, "Accessing a bucket"."""
+    monkeypatch.setenv("AWS_ENDPOINT_URL", "http://127.0.0.1:1")
+    dialled = []
+
+    def dial(where: tuple[str, int], *_args):
+        dialled.append(where)
+        raise ConnectionRefusedError
+
+    monkeypatch.setattr("socket.create_connection", dial)
+    store = S3Store(bucket, "p", region=region, credentials=Credentials("a", SECRET), clock=PatientClock(), tries=1)
+    with pytest.raises(TransientError):
+        store.read("a")
+    assert dialled == [(host, 443)]
+    assert f"{store._bucket._base}/p/a" == path
 
 
 def test_no_secret_is_in_the_name():

@@ -70,6 +70,16 @@ def test_a_huge_object_is_refused_from_its_length_alone():
         store_on(server).read("a")
 
 
+def test_a_connection_with_a_body_still_in_it_is_not_used_again():
+    heading_alone = Reply(b"HTTP/1.1 200 OK\r\ncontent-length: 5\r\n\r\n")
+    with Scripted([heading_alone, OK]) as server:
+        store = store_on(server)
+        with pytest.raises(BrokenError, match="holds 5 bytes"):
+            store.read("a", limit=4)
+        assert store.create("a", BODY, DIGEST)
+    assert server.connections == 2
+
+
 def test_a_connection_is_kept_and_replaced_without_a_wait_when_the_server_has_closed_it():
     clock = PatientClock()
     with Scripted([OK]) as server:
