@@ -2,10 +2,6 @@
 
 import os
 import shutil
-import subprocess
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from statistics import median
 from typing import NamedTuple
@@ -13,9 +9,9 @@ from typing import NamedTuple
 from relay.transfer.budget import IN_FLIGHT
 from tests.bench.transfer.loads import FRAME, FRAMES
 from tests.bench.transfer.measured import measured
-from tests.bench.transfer.programs import ROOT, Ours
+from tests.bench.transfer.programs import Ours
 from tests.bench.transfer.rounds import fresh, serving
-from tests.servers.process import free_port
+from tests.servers.delaying import DelayingProxy
 from tests.servers.s3 import OwnServer
 
 ROUND_TRIP = 0.150  # seconds
@@ -33,35 +29,21 @@ class Far(NamedTuple):
     fetched: float
 
 
-@contextmanager
-def _line(server: OwnServer) -> Iterator[str]:
-    port, to = free_port(), server.endpoint.rpartition(":")[2]
-    words = [str(port), to, str(ROUND_TRIP * 1000), str(RATE)]
-    command = [sys.executable, "-m", "tests.bench.transfer.slow_line", *words]
-    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE) as line:
-        assert line.stdout is not None
-        line.stdout.readline()
-        try:
-            yield f"http://127.0.0.1:{port}"
-        finally:
-            line.kill()
-
-
 def run(server: type[OwnServer], base: Path, rounds: int) -> list[Far]:
     """Measure sending and fetching a reel with few and with many hands."""
     if not (base / FRAMES.name).exists():
         FRAMES.fill(base / FRAMES.name)
-    with serving(server) as started, _line(started) as endpoint:
-        return [_measured(started, endpoint, base, hands, rounds) for hands in HANDS]
+    with serving(server) as started, DelayingProxy(started, round_trip=ROUND_TRIP, rate=RATE) as line:
+        return [_measured(line, base, hands, rounds) for hands in HANDS]
 
 
-def _measured(server: OwnServer, endpoint: str, base: Path, hands: int, rounds: int) -> Far:
+def _measured(line: DelayingProxy, base: Path, hands: int, rounds: int) -> Far:
     folder, target = base / FRAMES.name, base / "arrived"
     size = sum(path.stat().st_size for path in folder.rglob("*.dpx"))
     sent, fetched = [], []
     for _ in range(rounds):
-        ours = Ours(server, fresh(base / "home"), hands, endpoint)
-        bucket = server.bucket()
+        ours = Ours(line, fresh(base / "home"), hands)
+        bucket = line.bucket()
         os.sync()
         sent.append(size / measured(ours.up(folder, bucket), ours.environment()).seconds)
         os.sync()

@@ -58,10 +58,9 @@ class Ours(Program):
     name = "relay"
     syncs = True
 
-    def __init__(self, server: S3Server, home: Path, hands: int = HANDS, endpoint: str = "") -> None:
+    def __init__(self, server: S3Server, home: Path, hands: int = HANDS) -> None:
         super().__init__(server, home)
         self.hands = hands
-        self.endpoint = endpoint or server.endpoint
 
     def up(self, folder: Path, bucket: str) -> list[str]:
         return self._run("send", folder, bucket)
@@ -71,7 +70,7 @@ class Ours(Program):
 
     def _run(self, verb: str, folder: Path, bucket: str) -> list[str]:
         module = [sys.executable, "-m", "tests.bench.transfer.ours"]
-        return [*module, verb, str(folder), self.endpoint, bucket, str(self.home / bucket), str(self.hands)]
+        return [*module, verb, str(folder), self.server.endpoint, bucket, str(self.home / bucket), str(self.hands)]
 
 
 class S5cmd(Program):
