@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 
-
 # Below what Linux and macOS give to outgoing connections, one of which could take the port before the server does.
 _PORTS = range(10_000, 32_000)
 
