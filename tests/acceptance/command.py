@@ -45,7 +45,13 @@ def answer_of(done: "subprocess.CompletedProcess[bytes]") -> Answer:
 def installed(*words: str | bytes | Path, cwd: Path, env: Mapping[str, str] | None = None, **how: Any) -> Answer:
     """Run the installed command itself."""
     done = subprocess.run(
-        [RELAY, *words], cwd=cwd, env=env or environment(), stdin=subprocess.DEVNULL, capture_output=True, check=False, **how
+        [RELAY, *words],
+        cwd=cwd,
+        env=env or environment(),
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        check=False,
+        **how,
     )
     return answer_of(done)
 

@@ -28,7 +28,10 @@ def bind(path: Path) -> None:
 
 
 STRANGE: dict[str, tuple[Callable[[Path], object], str]] = {
-    "a link to a file": (lambda folder: (folder / "b").symlink_to("a_r01.0086400.dpx"), "b' is a link, expected a file"),
+    "a link to a file": (
+        lambda folder: (folder / "b").symlink_to("a_r01.0086400.dpx"),
+        "b' is a link, expected a file",
+    ),
     "a link to a folder": (lambda folder: (folder / "b").symlink_to("/etc"), "b' is a link, expected a file"),
     "a link to nothing": (lambda folder: (folder / "b").symlink_to("nowhere"), "b' is a link, expected a file"),
     "a pipe": (lambda folder: os.mkfifo(folder / "b"), "b' is a pipe, expected a file"),

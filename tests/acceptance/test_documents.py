@@ -54,9 +54,9 @@ def test_every_command_that_a_document_shows_exists():
         shown = re.findall(r"(?:`|^ *|/)relay((?: --home \S+)?(?: [a-z][a-z-]*){1,2})", text, re.MULTILINE)
         for words in shown:
             name = "relay" + re.sub(r" --home \S+", "", words)
-            assert any(each == name or name.startswith(f"{each} ") or each.startswith(f"{name} ") for each in COMMANDS), (
-                f"{path.name} shows `{name}`"
-            )
+            assert any(
+                each == name or name.startswith(f"{each} ") or each.startswith(f"{name} ") for each in COMMANDS
+            ), f"{path.name} shows `{name}`"
 
 
 def test_every_option_that_a_document_shows_exists():
@@ -90,7 +90,9 @@ def test_no_line_of_the_list_of_commands_is_cut():
 def test_exit_codes_are_the_same_in_code_readme_and_help():
     told = {code: words for code, words in re.findall(r"(\d+) ([a-z][^,.]*)", app.info.epilog or "") if int(code) < 256}
     assert {int(code) for code in told} == {0, 130} | {
-        family.exit_code for family in vars(errors).values() if isinstance(family, type) and hasattr(family, "exit_code")
+        family.exit_code
+        for family in vars(errors).values()
+        if isinstance(family, type) and hasattr(family, "exit_code")
     }
     plain = re.sub(r"\s+", " ", README)
     for code, words in told.items():

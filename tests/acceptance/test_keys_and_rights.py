@@ -17,7 +17,9 @@ def test_an_invitation_is_good_once(house: House):
     assert "stopped counting with entry" in said
     assert "If it was not you who used it, tell the coordinator at once" in said
     assert not (house.place / "stranger").exists()
-    assert "tokyo has joined" in house("tokyo", "site", "join", "tokyo.invitation").out, "the one who used it may say so"
+    assert "tokyo has joined" in house("tokyo", "site", "join", "tokyo.invitation").out, (
+        "the one who used it may say so"
+    )
 
 
 def test_a_forged_invitation_is_refused(house: House):

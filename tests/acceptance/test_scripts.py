@@ -1,0 +1,126 @@
+"""What a script gets: every command answers `--json` with one object on standard output, and nothing else there."""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.acceptance.command import Forker
+from tests.acceptance.house import PRODUCTION, House
+from tests.acceptance.test_documents import COMMANDS
+
+ROUTE = f"""
+[[stage]]
+name = "scan"
+of = ["A/R01"]
+
+[[stage]]
+name = "grade"
+after = ["scan"]
+may_move = true
+
+[[stage]]
+name = "check"
+after = ["grade"]
+command = ["{sys.executable}", "-c", "raise SystemExit('no picture')"]
+tries = 1
+"""
+STAGES = {"halifax": '["scan"]', "tokyo": '["grade", "check"]', "lisbon": '["grade"]'}
+
+
+@pytest.fixture
+def house(forker: Forker, tmp_path: Path) -> House:
+    """A production with a route, whose last stage is done by a program that fails."""
+    house, text = House(forker, tmp_path), PRODUCTION
+    for site, stages in STAGES.items():
+        text = text.replace(f'name = "{site}"\n', f'name = "{site}"\nstages = {stages}\n')
+    (tmp_path / "quillmark.toml").write_text(text + ROUTE, encoding="utf-8")
+    return house
+
+
+class Script:
+    """Asks with `--json`, and keeps count of what was asked."""
+
+    def __init__(self, house: House) -> None:
+        self.asked: set[str] = set()
+        self._house = house
+
+    def __call__(self, site: str, words: str, ends: int = 0) -> dict[str, object]:
+        name = next(name for name in COMMANDS if f"relay {words} ".startswith(f"{name} "))
+        self.asked.add(name)
+        typed = [word.replace("_", " ") for word in words.split()]
+        return self._house.told(site, *typed, ends=ends)
+
+
+def test_every_command_answers_a_script_with_one_object(house: House):
+    script = Script(house)
+    scan, graded = house.scan("scan"), house.scan("graded", seed=2)
+
+    assert script("lisbon", "production create quillmark.toml --store store")["created"] is True
+    for site in ("halifax", "tokyo"):
+        script("lisbon", f"site invite {site}")
+        assert script(site, f"site join {site}.invitation")["site"] == site
+    assert len(script("tokyo", "site list")["sites"]) == 3
+    assert script("tokyo", "production show")["production"]["name"] == "quillmark"
+    assert [finding["kept"] for finding in script("tokyo", "store check")["findings"]] == [True] * 3
+
+    _work(script)
+    _look(script)
+    (scan / "a_r01.0086400.dpx").write_bytes((graded / "a_r01.0086400.dpx").read_bytes())
+    assert script("lisbon", "verify scan A/R01/v1", ends=4)["whole"] is False
+    _rule(script, house)
+
+    with_json = {name for name, command in COMMANDS.items() if any("--json" in each.opts for each in command.params)}
+    assert script.asked == with_json
+
+
+def _work(script: Script) -> None:
+    assert [job["job"] for job in script("halifax", "jobs")["jobs"]] == ["scan/A/R01/1"]
+    assert script("halifax", "claim scan/A/R01")["holder"] == "halifax"
+    script("halifax", "extend scan/A/R01 --until 2026-12-24T18:00")
+    assert script("halifax", "release scan/A/R01 --reason lamp")["standing"] == "open"
+    script("halifax", "claim scan/A/R01")
+    assert script("halifax", "send scan A/R01 --at-once")["job"] == "scan/A/R01/1"
+    assert script("tokyo", "fetch A/R01 arrived")["whole"] is True
+    assert script("lisbon", "accept scan/A/R01 --note good")["standing"] == "accepted"
+
+    script("tokyo", "claim grade/A/R01")
+    script("tokyo", "hand-on grade/A/R01 --to lisbon --done half --left half")
+    assert script("lisbon", "hand-on grade/A/R01 --take")["holder"] == "lisbon"
+    assert script("lisbon", "reassign grade/A/R01 --to tokyo --reason ill")["prefers"] == "tokyo"
+    script("tokyo", "claim grade/A/R01")
+    script("tokyo", "send graded A/R01 --at-once")
+    assert script("lisbon", "return grade/A/R01 --reasons too_dark")["standing"] == "open"
+    script("tokyo", "claim grade/A/R01")
+    script("tokyo", "send graded A/R01 --at-once")
+    script("halifax", "fetch A/R01 back")
+
+    script("tokyo", "sweep --folder tokyo-reels --settle 0")
+    stopped = {job["job"]: job["standing"] for job in script("tokyo", "jobs --all")["jobs"]}
+    assert stopped["check/A/R01/1"] == "stopped"
+    assert script("lisbon", "restart check/A/R01 --reason again")["standing"] == "open"
+    assert script("lisbon", "withdraw check/A/R01 --reason never_mind")["standing"] == "withdrawn"
+    assert script("lisbon", "ask grade A/R01 --frames 3-5 --reason splice")["frames"] == [[3, 5]]
+
+
+def _look(script: Script) -> None:
+    assert script("tokyo", "reel list")["reels"][0]["newest"]["version"] == "A/R01/v3"
+    assert len(script("tokyo", "reel show A/R01")["versions"]) == 3
+    assert script("tokyo", "reel compare A/R01/v1 A/R01/v2")["frames"]["changed"] == [[0, 11]]
+    assert script("halifax", "verify back A/R01/v3")["whole"] is True
+    assert script("halifax", "mend A/R01/v1 scan --all")["mended"] == []
+    assert script("halifax", "copies A/R01 --check")["copies"]
+    assert script("halifax", "export bag A/R01/v1 bag")["files"] == 12
+    assert script("tokyo", "ledger show --last 1")["entries"][0]["words"]
+    assert script("tokyo", "ledger check")["holds"] is True
+
+
+def _rule(script: Script, house: House) -> None:
+    film = house.place / "quillmark.toml"
+    film.write_text(film.read_text().replace('speed = "18"', 'speed = "20"'))
+    assert script("lisbon", "production revise quillmark.toml --reason speed")["entry"]
+    assert script("tokyo", "site new-key --reason yearly")["site"] == "tokyo"
+    assert script("tokyo", "site move store")["entries"]
+    script("lisbon", "production new-root --root-key lisbon/root.pem --into new-root.pem --reason copy")
+    script("porto", "production take-over --store store --root-key new-root.pem --reason laptop")
+    assert script("porto", "site remove tokyo --reason done")["site"] == "tokyo"
