@@ -1,7 +1,7 @@
 """Who says a word, where and when: what every rule asks about an entry. Pure."""
 
-from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from relay.errors import RefusedError
 from relay.ledger.keys import KeyId
@@ -11,8 +11,7 @@ WORKING = (Role.SITE, Role.COORDINATOR)
 RULING = (Role.COORDINATOR, Role.ROOT)
 
 
-@dataclass(frozen=True)
-class Saying:
+class Saying(NamedTuple):
     """The place of a word."""
 
     entry: int

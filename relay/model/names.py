@@ -26,7 +26,7 @@ def parse_digest(text: str) -> Digest:
     return Digest(text)
 
 
-DigestField = Annotated[Digest, AfterValidator(parse_digest)]
+DigestField = Annotated[Digest, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 
 
 class Frozen(BaseModel):
