@@ -9,7 +9,6 @@ import socket
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from urllib.parse import quote
 
 from relay.clock import SYSTEM_CLOCK
 from relay.errors import RefusedError, TransientError
@@ -35,7 +34,7 @@ def embedded_broker(home: Home) -> Iterator[str]:
         )
     if answers(path):
         LOG.info("a broker answers at %s already", path)
-        yield _address(path)
+        yield _address(home)
         return
     with ExitStack() as running:
         server = running.enter_context(_started(path.parent, path))
@@ -45,12 +44,15 @@ def embedded_broker(home: Home) -> Iterator[str]:
             shutil.rmtree(path.parent / "appendonlydir", ignore_errors=True)
             server = running.enter_context(_started(path.parent, path))
             _check_answering(server, path)
-        yield _address(path)
+        yield _address(home)
         server.end()
 
 
-def _address(path: Path) -> str:
-    return f"redis+socket://{quote(str(path))}"
+def _address(home: Home) -> str:
+    address = home.model_copy(update={"broker_address": None}).broker
+    if address is None:
+        raise TransientError(f"{home.broker_socket} is gone: somebody removed it. Start again")
+    return address
 
 
 @contextmanager

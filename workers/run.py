@@ -9,14 +9,14 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
-from relay.errors import RefusedError
+from relay.errors import RefusedError, RelayError
 from relay.settings import Home, SiteFile
 from relay.wiring import open_desk
 from workers.hooks import Teller, read_hooks
 from workers.lanes import Lanes, lanes_of
 from workers.locks import held
 from workers.places import Places
-from workers.room import Room
+from workers.room import Room, StoppedError, tell_trouble
 from workers.turn import Lane, Turn
 
 LOG = logging.getLogger("relay.workers")
@@ -61,8 +61,7 @@ def run(
 def open_turn(home: Home, room: Room) -> Iterator[Turn]:
     """Open a desk, and what takes turns at it."""
     with open_desk(home) as desk:
-        hooks = Teller(desk, read_hooks(home.folder / "hooks.toml"), home.folder / "told")
-        yield Turn(desk, room, hooks)
+        yield Turn(desk, room, lambda: Teller(desk, read_hooks(home.folder / "hooks.toml"), home.folder / "told"))
 
 
 def sweep(home: Home, *, folder: Path, settle: float = 120.0) -> dict[str, int | None]:
@@ -71,8 +70,26 @@ def sweep(home: Home, *, folder: Path, settle: float = 120.0) -> dict[str, int |
     with ExitStack() as house:
         _stop_on_signals(house, room.stopping)
         turn = house.enter_context(open_turn(home, room))
-        # What was done opens jobs: so one looks once more at the end.
-        return {lane.value: _one_turn(turn, room, lane) for lane in [*Lane, Lane.LOOK]}
+        did = {Lane.LOOK.value: _one_turn(turn, room, Lane.LOOK)}  # where even this fails, so does all else
+        return did | _other_turns(turn, room)
+
+
+def _other_turns(turn: Turn, room: Room) -> dict[str, int | None]:
+    did: dict[str, int | None] = {}
+    troubles: list[RelayError] = []
+    for lane in (lane for lane in Lane if lane is not Lane.LOOK):
+        try:
+            did[lane.value] = _one_turn(turn, room, lane)
+        except StoppedError:
+            raise
+        except RelayError as error:
+            tell_trouble(turn.site, error)
+            troubles.append(error)
+    if troubles:
+        raise troubles[0]
+    if any(did.values()):
+        _one_turn(turn, room, Lane.LOOK)  # what was done opens jobs
+    return did
 
 
 def _one_turn(turn: Turn, room: Room, lane: Lane) -> int | None:

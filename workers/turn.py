@@ -50,7 +50,7 @@ class Lane(StrEnum):
 class Turn:
     """What one site does when it looks. Each lane may be run at any time; none waits for another."""
 
-    def __init__(self, desk: Desk, room: Room, hooks: Teller, schedule: Schedule | None = None) -> None:
+    def __init__(self, desk: Desk, room: Room, hooks: Callable[[], Teller], schedule: Schedule | None = None) -> None:
         self.desk = desk
         self.room = room
         self.life = Life(desk.store, room.clock)
@@ -78,7 +78,7 @@ class Turn:
             case Lane.FIXITY:
                 return check_due(self.desk, self._schedule)
             case Lane.TELL:
-                return self._hooks.tell()
+                return self._each("tell", ["people"] if self._has_news() else [], lambda _: self._hooks().tell())
 
     def look(self) -> int:
         """Say what the route asks for and which machines have gone silent. Returns how many things were said."""
@@ -99,7 +99,7 @@ class Turn:
             Lane.MEND: any(allows(f"mend {version}") for version in self._mendable(state)),
             Lane.SEND: bool(finished_folders(self.room)),
             Lane.DO: next(self._doable(state), None) is not None,
-            Lane.TELL: bool(self._hooks.waiting(state)),
+            Lane.TELL: allows("tell people") and self._has_news(),
         }
         return {lane for lane, is_wanted in wanted.items() if is_wanted}
 
@@ -184,6 +184,13 @@ class Turn:
         for job in able_to_do(state, self.site):
             if job.job not in self.room.busy and self.room.patience.allows(f"do {job.job}"):
                 yield job.job
+
+    def _has_news(self) -> bool:
+        """Answer whether people must be told something, or that their hooks cannot be read."""
+        try:
+            return bool(self._hooks().waiting(self.desk.ledger.state))
+        except RelayError:
+            return True
 
     def _each(self, doing: str, items: Iterable[Item], work: Callable[[Item], object]) -> int:
         """Do `work` on each; what fails is told, and the others go on. Returns how many were done."""

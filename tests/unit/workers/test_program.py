@@ -111,9 +111,10 @@ def test_a_stop_that_is_asked_for_ends_the_program(tmp_path):
     assert ended.code is None
 
 
-def test_a_program_that_writes_two_gigabytes_fills_neither_memory_nor_disk(tmp_path):
+@pytest.mark.parametrize("megabytes", [256, pytest.param(4096, marks=pytest.mark.soak)])
+def test_a_program_that_writes_and_writes_fills_neither_memory_nor_disk(tmp_path, megabytes):
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    text = "import os\nfor _ in range(2048): os.write(1, b'x' * 1048575 + b'\\n')\nprint('the end')"
+    text = f"import os\nfor _ in range({megabytes}): os.write(1, b'x' * 1048575 + b'\\n')\nprint('the end')"
     ended = ran(python(text), tmp_path, limit=300)
     assert ended.code == 0
     assert ended.said.endswith("the end")

@@ -132,7 +132,7 @@ def test_the_slip_says_what_the_name_does_not_and_does_not_travel(house):
     ("slip", "said"),
     [
         (b"reel = ", "relay.toml cannot be read"),
-        (b'reel = "A/R001"\ncolour = 3', "at colour"),
+        (b'reel = "A/R001"\ncolour = 3', "colour"),
         (b'reel = "Z/R77"', "no reel Z/R77"),
         (b'reel = "A/R001"\njob = "scan/A/R001/1"', "was never lisbon's"),
         (b"\xff\xfe", "relay.toml cannot be read"),
