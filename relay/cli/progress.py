@@ -70,7 +70,9 @@ class _Bar:
             if self._progress is None:
                 self._begin()
             if self._progress:
-                self._progress.console.print(f"waiting {seconds:.0f} s: {why}", style="dim", markup=False)
+                self._progress.console.print(
+                    f"waiting {seconds:.0f} s: {why}", style="dim", markup=False, highlight=False
+                )
 
     def _draw(self) -> None:
         if self._progress is None:

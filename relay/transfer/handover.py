@@ -3,7 +3,7 @@
 Every function here may be run again after any interruption: what was done is found done, and nothing is said twice.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -176,13 +176,17 @@ def _expected(desk: Desk, state: State, parents: tuple[VersionName, ...]) -> set
 
 
 def _scan_map(
-    desk: Desk, state: State, sending: Sending, parents: tuple[VersionName, ...], found: Iterable[str]
+    desk: Desk, state: State, sending: Sending, parents: tuple[VersionName, ...], found: Collection[str]
 ) -> ScanMap | None:
     """Return what ties the files' numbers to the reel's frames: what was said, the parent's map, or the first frame.
 
     Asked before anything is sent. Raises RefusedError where the numbers have nothing to do with the parent's: then only
     a person knows which file shows the start mark.
     """
+    parent = next((each for each in parents if state.versions[each].scan_map), None)
+    before = desk.manifests.read(state.versions[parent].manifest) if parent and not sending.scan_map else None
+    if parent and before and before.by_path.keys() == set(found):
+        return state.versions[parent].scan_map  # the same names: thousands of them need no second look
     try:
         preview = Manifest.of(PackedFile(path, 0, NO_DIGEST) for path in found)
     except ValueError:
@@ -193,18 +197,15 @@ def _scan_map(
     numbers = _numbers(preview)
     if not numbers:
         return None
-    for parent in parents:
-        inherited = state.versions[parent].scan_map
-        if inherited is None:
-            continue
-        known = _numbers(desk.manifests.read(state.versions[parent].manifest))
-        if numbers & known:
-            return inherited
-        raise RefusedError(
-            f"the files are numbered {min(numbers)} to {max(numbers)}, those of {parent} {_span(known)}: say which "
-            "file shows the start mark, with --start-mark NUMBER, or NUMBER=FRAME for another frame of the reel"
-        )
-    return ScanMap.start_mark(min(numbers))
+    if parent is None or before is None:
+        return ScanMap.start_mark(min(numbers))
+    known = _numbers(before)
+    if numbers & known:
+        return state.versions[parent].scan_map
+    raise RefusedError(
+        f"the files are numbered {min(numbers)} to {max(numbers)}, those of {parent} {_span(known)}: say which "
+        "file shows the start mark, with --start-mark NUMBER, or NUMBER=FRAME for another frame of the reel"
+    )
 
 
 def _check_has_frames(folder: Path, package: Manifest) -> None:

@@ -6,7 +6,6 @@ import os
 import re
 import shutil
 import subprocess
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -33,7 +32,7 @@ def done(script: str, cwd: Path, **more: str) -> "subprocess.CompletedProcess[st
 
 
 @pytest.fixture
-def store(house: House) -> Iterator[Path]:
+def store(house: House) -> Path:
     """A copy of a store in which much was said: a reel, a receipt, a removed site, a new key."""
     for program in ("openssl", "sha256sum", "base64"):
         if shutil.which(program) is None:
@@ -43,7 +42,7 @@ def store(house: House) -> Iterator[Path]:
     house("halifax", "site", "new-key", "--reason", "yearly")
     house("lisbon", "site", "remove", "tokyo", "--reason", "its work is done")
     house.send("halifax", house.scan("again", seed=2), "A/R01")
-    yield Path(shutil.copytree(house.place / "store", house.place / "copy"))
+    return Path(shutil.copytree(house.place / "store", house.place / "copy"))
 
 
 def test_an_object_is_named_by_what_sha256sum_prints(store: Path):

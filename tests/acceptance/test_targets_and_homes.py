@@ -1,4 +1,4 @@
-"""Where nothing can land: taken, read-only, full. One sentence, nothing under the final name, and what was good stays."""
+"""Where nothing can land: taken, read-only, full. One sentence, no half folder, and what was good stays."""
 
 import os
 import shutil
@@ -93,13 +93,18 @@ def test_a_full_store_takes_the_rest_when_there_is_room(house: House, tmpfs: Pat
     assert house.told("halifax", "ledger", "check", "--bucket")["entries"] == 6
 
 
+def fill(path: Path) -> None:
+    with path.open("wb", buffering=0) as file:
+        while True:
+            file.write(b"x" * 512)
+
+
 def test_a_full_disk_under_a_home_loses_nothing(house: House, tmpfs: Path):
     subprocess.run(["mount", "-o", "remount,size=128k", tmpfs], check=True)
     home = shutil.copytree(house.place / "tokyo", tmpfs / "tokyo")
     filler, scan = tmpfs / "filler", house.scan("scan")
-    with filler.open("wb", buffering=0) as file, pytest.raises(OSError, match="No space left"):
-        while True:
-            file.write(b"x" * 512)
+    with pytest.raises(OSError, match="No space left"):
+        fill(filler)
     before = contents(home)
 
     def send() -> subprocess.CompletedProcess[str]:
