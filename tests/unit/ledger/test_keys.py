@@ -33,6 +33,7 @@ def der(key: object) -> str:
         der(X25519PrivateKey.generate().public_key()),
         der(generate_private_key(SECP256R1()).public_key()),
     ],
+    ids=["empty", "word", "accent", "cut", "line feed", "space", "one byte more", "raw", "X25519", "P-256"],
 )
 def test_only_the_usual_coding_of_an_ed25519_key_is_a_public_key(text: str) -> None:
     with pytest.raises(ValueError, match="key"):
