@@ -23,6 +23,12 @@ def test_a_repair_names_what_it_replaces_quoted_first_and_bare_for_ceph():
     assert all("if-none-match" not in request.headers for request in server.requests)
 
 
+def test_a_repair_of_other_bytes_than_the_bad_ones_sends_nothing():
+    with Scripted([found(b"neither"), OK]) as server:
+        assert not store_on(server).replace("a", BODY, DIGEST, digest_of(b"bad"))
+    assert [request.method for request in server.requests] == ["GET"]
+
+
 def test_a_repair_that_came_too_late_says_so_unless_it_was_our_own():
     with Scripted([found(b"bad"), TAKEN, TAKEN, found(b"other")]) as server:
         assert not store_on(server).replace("a", BODY, DIGEST, digest_of(b"bad"))

@@ -1,5 +1,7 @@
 """What S3Store makes of answers to reads and lists: cut, garbled, too long, out of order. Framing: RFC 9112."""
 
+import sys
+
 import pytest
 
 from relay.errors import BrokenError, MissingError, RefusedError, TransientError
@@ -120,15 +122,12 @@ def test_after_a_fork_no_connection_is_shared(monkeypatch):
     assert server.connections == 2
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="other kernels may drop what came in before the hang-up")
 def test_an_early_refusal_is_heard_while_the_body_is_still_going_out():
     big = bytes(40_000_000)
-    early = Reply(TAKEN.raw, before_body=True)
-    with Scripted([early]) as server:
-        # The kernel may throw the answer away with the connection: then it is asked again, and never misread.
-        try:
-            assert not store_on(server).create("probe/big", big, digest_of(big))
-        except TransientError as error:
-            assert "outcome is unknown" in str(error)  # noqa: PT017
+    with Scripted([Reply(TAKEN.raw, before_body=True)]) as server:
+        assert not store_on(server).create("probe/big", big, digest_of(big))
+    assert len(server.requests) == 1
 
 
 def test_a_size_is_asked_without_the_body_and_a_missing_bucket_is_no_missing_object():
