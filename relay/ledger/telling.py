@@ -53,7 +53,7 @@ def telling(word: Word) -> str:  # one arm a word
         case KeyReplaced():
             return f"replaced the key of {word.name}: {word.reason}"
         case VersionMade():
-            return f"sent {word.version}: {word.files} files, {word.size} bytes" + (
+            return f"sent {word.version}: {word.files} {'file' if word.files == 1 else 'files'}, {word.size} bytes" + (
                 f" ({word.note})" if word.note else ""
             )
         case ReceiptSigned():

@@ -193,7 +193,7 @@ def _found_credentials(session: botocore.session.Session, name: str) -> Credenti
     if found is None:
         raise RefusedError(
             f"{name}: no keys were found. Give an access key and a secret key in the settings, or put them "
-            "where Amazon's own tools look for them."
+            "where boto3 looks for them."
         )
     return found
 

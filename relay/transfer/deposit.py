@@ -78,7 +78,7 @@ def deposit(
 
 def _check_package(folder: Path, files: Collection[str]) -> None:
     if not files:
-        raise RefusedError(f"{str(folder)!r} holds no files: nothing to send")
+        raise RefusedError(f"{str(folder)!r} holds no files: nothing was sent. Name the folder that the frames are in")
     try:
         check_paths(sorted(files))
     except ValueError as fault:

@@ -150,7 +150,7 @@ def test_a_program_that_makes_nothing_or_what_no_package_may_hold_has_failed(tmp
     jobs = house.state().jobs
     assert {job.standing for job in jobs.values()} == {Standing.STOPPED}
     assert "is a link, expected a file" in jobs["scan/A/R001/1"].said
-    assert "nothing to send" in jobs["scan/A/R002/1"].said
+    assert "nothing was sent" in jobs["scan/A/R002/1"].said
 
 
 def test_what_failed_is_left_alone_for_a_while_that_doubles_and_is_forgotten_when_it_goes_well(house):
