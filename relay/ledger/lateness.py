@@ -35,8 +35,10 @@ def _shaken(job: Job) -> str | None:
 def _stuck(job: Job) -> str | None:
     if job.standing is not Standing.STOPPED:
         return None
+    if not job.failures:
+        return "stopped: its workers fell silent again and again"
     said = job.said.strip().rpartition("\n")[2]
-    return f"stopped after {job.failures} tries: {said}"
+    return f"stopped after {job.failures} {'try' if job.failures == 1 else 'tries'}: {said}"
 
 
 def _kept(job: Job) -> str | None:
