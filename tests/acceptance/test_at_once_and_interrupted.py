@@ -11,6 +11,10 @@ from tests.acceptance.house import House, contents
 STOPPED = "relay: stopped. Nothing is half-done under its final name; run the same command again to go on.\n"
 
 
+def _hears_control_c() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def started(house: House, site: str, *words: str | Path, **settings: str) -> "subprocess.Popen[str]":
     return subprocess.Popen(
         [RELAY, "--home", house.place / site, *words],
@@ -20,6 +24,8 @@ def started(house: House, site: str, *words: str | Path, **settings: str) -> "su
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        # A suite that was started in the background ignores Control-C, and its children would, too.
+        preexec_fn=_hears_control_c,  # noqa: PLW1509  one signal, and no lock is touched
     )
 
 

@@ -176,7 +176,9 @@ def test_a_worker_that_is_killed_while_it_sends_a_reel_sends_it_once(tmp_path, t
             crew.start("lisbon")
             time.sleep(dice.uniform(0.4, 1.6))
             crew.kill9("lisbon")
+        swept = crew.sweeps()["lisbon"]
         crew.start("lisbon")
+        eventually(lambda: crew.sweeps()["lisbon"] > swept, crew.last_words)
         eventually(lambda: house.state().jobs["scan/A/R001/1"].standing is Standing.HANDED_IN, crew.last_words)
         eventually(lambda: not list(house.places("lisbon").to_send.iterdir()), crew.last_words)
         assert crew.terminate("lisbon") == 0
