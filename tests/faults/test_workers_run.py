@@ -17,7 +17,7 @@ from relay.ledger import work
 from relay.ledger.job_state import Standing
 from relay.settings import Home
 from tests.acceptance.command import Answer, answer_of, environment
-from tests.faults.test_workers_ear import processes_of_group
+from tests.faults.test_workers_ear import check_gone
 from tests.faults.workers_crew import Crew
 from tests.servers.process import Process
 from tests.unit.workers.house import CHECK, COORDINATOR, SCAN, House, fill, film, program, reel_of_frames
@@ -122,7 +122,7 @@ def test_a_worker_does_its_sites_work_and_stops_cleanly_when_asked(tmp_path, num
         assert stopped_with(worker, number) == 0
     finally:
         worker.kill9()
-    assert processes_of_group(group) == []
+    check_gone(group)
     log = worker.last_words()
     assert "lisbon sent A/R001/v1 for job scan/A/R001/1" in log
     assert "lisbon has stopped" in log
