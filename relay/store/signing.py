@@ -1,7 +1,8 @@
 """Signs a request to S3 (AWS Signature Version 4) with the SHA-256 of the body that is already known.
 
 botocore's signer hashes every body itself and takes ten times as long over a small request; this one gives the same
-signature, which tests/contracts/stores/test_stores_signing.py holds against it. The credentials are botocore's, and refresh.
+signature, which tests/contracts/stores/test_stores_signing.py holds against it. The credentials are botocore's, and
+refresh.
 """
 
 import hashlib
