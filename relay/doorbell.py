@@ -13,11 +13,11 @@ from typing import Protocol, Self
 
 from relay.ledger import owed, route
 from relay.ledger.entry import read_entry
+from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Job, Standing
 from relay.ledger.ledger import Ledger
 from relay.ledger.state import State
 from relay.ledger.words import ObjectMended, ProductionRevised, ReceiptSigned, Word
-from relay.ledger.work import stage_of
 from relay.model import VersionName
 
 GROUP = "relay.doorbell"

@@ -14,11 +14,12 @@ from typing import TypeVar
 
 from relay.errors import LostRaceError, RelayError, TransientError
 from relay.ledger import owed
+from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Claim, Job
 from relay.ledger.job_words import ClaimReleased, JobClaimed, TryFailed
 from relay.ledger.state import State
 from relay.ledger.words import Word
-from relay.ledger.work import job_named, stage_of
+from relay.ledger.work import job_named
 from relay.model import VersionName
 from relay.settings import program_environment
 from relay.store.folder import in_our_words

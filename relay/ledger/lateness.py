@@ -2,6 +2,7 @@
 
 from datetime import datetime, timedelta
 
+from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Job, Standing
 from relay.ledger.state import State
 from relay.model import Stage
@@ -9,13 +10,13 @@ from relay.model import Stage
 
 def warnings_of(state: State, job: Job, now: datetime) -> tuple[str, ...]:
     """Return what is wrong with `job` at `now`, in words; nothing of it happens by itself."""
-    stage = state.film().stage(job.stage) or Stage(name=job.stage)
+    stage = stage_of(state, job)
     return tuple(word for word in (_late(job, stage, now), _shaken(job), _stuck(job), _kept(job)) if word)
 
 
 def is_late(state: State, job: Job, now: datetime) -> bool:
     """Answer whether `job` was not claimed, or not finished, in time."""
-    return _late(job, state.film().stage(job.stage) or Stage(name=job.stage), now) is not None
+    return _late(job, stage_of(state, job), now) is not None
 
 
 def _late(job: Job, stage: Stage, now: datetime) -> str | None:

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from relay.errors import LostRaceError, MissingError, RefusedError
 from relay.ledger import route
 from relay.ledger.entry import Entry
+from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Claim, Job, Standing
 from relay.ledger.job_words import (
     ClaimExtended,
@@ -29,7 +30,7 @@ from relay.ledger.keys import Pen
 from relay.ledger.ledger import Ledger
 from relay.ledger.state import State
 from relay.ledger.words import Word
-from relay.model import FrameRange, ReelName, Stage, VersionName
+from relay.model import FrameRange, ReelName, VersionName
 
 Say = Callable[[State, Job, datetime], Word | None]
 
@@ -48,11 +49,6 @@ def held_on(state: State, reel: ReelName, site: str) -> str | None:
     if len(held) > 1:
         raise RefusedError(f"{site} holds {len(held)} jobs on {reel}: {', '.join(held)}. Say which one this is for")
     return held[0] if held else None
-
-
-def stage_of(state: State, job: Job) -> Stage:
-    """Return the stage of `job`."""
-    return state.film().stage(job.stage) or Stage(name=job.stage)
 
 
 def _say(ledger: Ledger, pen: Pen, name: str, say: Say) -> Entry | None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from relay.errors import RefusedError
 from relay.ledger.job_state import Claim, Job
 from relay.ledger.job_words import JobHandedIn, WorkCameLate
+from relay.ledger.owed import newest_receipt
 from relay.ledger.state import Receipt, State, Version
 from relay.ledger.words import FAULTS_IN_ENTRY, ReceiptSigned, VersionMade, Word
 from relay.ledger.words import Fault as FaultInEntry
@@ -261,20 +262,15 @@ def sign_receipt(desk: Desk, version: Version, faults: tuple[Fault, ...]) -> Rec
     )
 
     def decide(state: State, _now: datetime) -> list[Word] | None:
-        last = own_receipt(state, version.name, desk.site)
+        last = newest_receipt(state.versions[version.name], desk.site)
         said = last is not None and (last.whole, last.faults) == (word.whole, word.faults)
         return None if said else [word]
 
     desk.ledger.append(desk.pen, decide)
-    receipt = own_receipt(desk.ledger.state, version.name, desk.site)
+    receipt = newest_receipt(desk.ledger.state.versions[version.name], desk.site)
     if receipt is None:
         raise RefusedError(f"no receipt for {version.name} could be signed")
     return receipt
-
-
-def own_receipt(state: State, version: VersionName, site: str) -> Receipt | None:
-    """Return the newest receipt that `site` signed for `version`."""
-    return next((receipt for receipt in reversed(state.versions[version].receipts) if receipt.site == site), None)
 
 
 def in_entry(fault: Fault) -> FaultInEntry:
