@@ -1,0 +1,1 @@
+"""Who is awake and who should go on: calendars and plans. Pure: instants in, instants out."""
