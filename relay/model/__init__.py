@@ -1,6 +1,7 @@
 """The nouns of a production: frozen, validated, and the same for the command, the ledger and the board."""
 
 from relay.model.frames import FrameRange, ScanMap, ScanSegment, ranges_of
+from relay.model.hours import Closure, Holidays, Shift, Span, Weekday
 from relay.model.names import (
     Code,
     Digest,
@@ -27,6 +28,7 @@ from relay.model.production import Base, Element, ElementKind, Loan, Premiere, P
 
 __all__ = [
     "Base",
+    "Closure",
     "Code",
     "Digest",
     "DigestField",
@@ -34,6 +36,7 @@ __all__ = [
     "ElementKind",
     "FrameRange",
     "Frozen",
+    "Holidays",
     "Instant",
     "Line",
     "Loan",
@@ -45,11 +48,14 @@ __all__ = [
     "ReelName",
     "ScanMap",
     "ScanSegment",
+    "Shift",
     "Site",
     "Slug",
+    "Span",
     "Stage",
     "VersionField",
     "VersionName",
+    "Weekday",
     "ZoneName",
     "digest_of",
     "number_of",

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import ConfigDict, Field, StringConstraints, model_validator
 
+from relay.model.hours import Closure, Holidays, Shift, Span
 from relay.model.names import Code, Frozen, Line, Note, ReelField, ReelName, Slug, ZoneName
 
 
@@ -54,6 +55,10 @@ class Premiere(Frozen):
         return self.at.replace(tzinfo=ZoneInfo(self.zone)).astimezone(UTC)
 
 
+Rate = Annotated[int, Field(ge=1, le=100_000_000)]
+"""Frames that one pair of hands gets through in an hour."""
+
+
 class Site(Frozen):
     """A place that works."""
 
@@ -63,6 +68,23 @@ class Site(Frozen):
     stages: tuple[Slug, ...] = ()
     mends: bool = False
     """May replace an object in the bucket whose bytes no longer fit its name, from a good copy."""
+    shifts: Annotated[tuple[Shift, ...], Field(alias="shift")] = ()
+    """When people work. Left out: nobody said, and forecasts say what they take for granted instead."""
+    holidays: Holidays | None = None
+    """Whose public holidays are kept: no shift begins on them."""
+    closed: tuple[Closure, ...] = ()
+    overtime: tuple[Span, ...] = ()
+    """Worked whatever the shifts, the holidays and the closures say."""
+    hands: dict[Slug, Annotated[int, Field(ge=1, le=1000)]] = Field(default_factory=dict)
+    """How many jobs of a stage are worked on at once; one, where nothing is said."""
+    people: Annotated[int, Field(ge=1, le=1000)] | None = None
+    """How many jobs are worked on at once, all stages together; as many as there are hands, where nothing is said."""
+    rates: dict[Slug, Rate] = Field(default_factory=dict)
+    """Frames an hour at a stage, where this site differs from what the stage says."""
+    line: Annotated[int, Field(ge=1, le=1_000_000)] | None = None
+    """What the line carries each way, in megabits a second; taken until receipts tell what it carried."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
 
 class Loan(Frozen):
@@ -71,6 +93,12 @@ class Loan(Frozen):
     due_back: date
     credit: Line
     permitted_use: Line
+    lent_to: Slug | None = None
+    """The site that has the print, or is sent it; only it can do the first stages on it."""
+    arrives: date | None = None
+    """The day on which the print is there, by that site's own calendar."""
+    shipping_days: Annotated[int, Field(ge=0, le=365)] = 0
+    """How many days before `due_back` it must leave again."""
 
 
 class Reel(Frozen):
@@ -117,6 +145,13 @@ class Stage(Frozen):
     """The sites that may accept and return work of this stage, beside the coordinator."""
     may_move: bool = False
     """Whether work may be handed on to another site half-done. A grade stays with its grader."""
+    rate: Rate | None = None
+    """Frames an hour, where neither a site nor the ledger's own history knows better."""
+    overnight: Literal["pauses", "runs on", "one shift"] = "pauses"
+    """What becomes of its work when a site closes: it lies still; it runs on, as a machine does; or it must begin and
+    end within one shift, as a scan that nobody leaves alone."""
+    hand_over: Annotated[int, Field(ge=0, le=7 * 24 * 60)] = 30
+    """Minutes of working time that whoever goes on with another site's half-done work needs to find their way in."""
     claim_within_hours: Annotated[int, Field(ge=1)] = 24
     """How long an open job may wait for somebody before people are told."""
     claim_days: Annotated[int, Field(ge=1, le=365)] = 3
@@ -159,7 +194,14 @@ class Production(Frozen):
             raise ValueError(f"the coordinator {self.coordinator!r} is none of the sites: add a [[site]] of that name")
         _check_route(self.route)
         self._check_stages()
+        self._check_loans()
         return self
+
+    def _check_loans(self) -> None:
+        for element in self.elements:
+            to = element.loan.lent_to if element.loan else None
+            if to is not None and self.site(to) is None:
+                raise ValueError(f"element {element.code!r} is lent to {to!r}, which is none of the sites")
 
     def _check_stages(self) -> None:
         reels, sites = set(self.reel_names()), {site.name for site in self.sites}
@@ -175,6 +217,9 @@ class Production(Frozen):
             for name in worker.stages:
                 if known and name not in known:
                     raise ValueError(f"site {worker.name!r} does {name!r}, which is no stage of the route")
+            for name in (*worker.hands, *worker.rates):
+                if name not in worker.stages:
+                    raise ValueError(f"site {worker.name!r} has hands or a rate for {name!r}, which it does not do")
 
     def reel_names(self) -> list[ReelName]:
         """Return every reel of every element, in the file's order."""
