@@ -6,10 +6,12 @@ No site's clock decides over a claim. What is written here is no history: only h
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from math import ceil
 
 from relay.clock import Clock
 from relay.errors import RelayError
 from relay.ledger.job_state import Claim, Job
+from relay.ledger.job_words import ClaimLapsed
 from relay.model import digest_of
 from relay.store.keys import ALIVE_PREFIX
 from relay.store.port import Store
@@ -53,8 +55,8 @@ class Life:
         finally:
             over.set()
 
-    def is_silent(self, job: Job) -> bool:
-        """Answer whether the holder of a machine's claim gave no sign for longer than its lease.
+    def lapsed(self, job: Job) -> ClaimLapsed | None:
+        """Return what is to be said where the holder of a machine's claim gave no sign for longer than its lease.
 
         A claim whose first sign is not there yet is given one lease from when this site first missed it: then this site
         writes the sign in the holder's stead, and the store's clock runs from that. No claim is looked at more often
@@ -62,19 +64,19 @@ class Life:
         """
         claim = job.claim
         if claim is None or claim.lease is None or self._clock.ticks() < self._looked.get((job.job, claim.epoch), 0):
-            return False
+            return None
         return self._asked(job.job, claim, claim.lease)
 
-    def _asked(self, job: str, claim: Claim, lease: int) -> bool:
+    def _asked(self, job: str, claim: Claim, lease: int) -> ClaimLapsed | None:
         key, asked = alive_key(job, claim.epoch), self._clock.ticks()
         age = self._store.age(key)
         if age is None:
             self._store.beat(key)
             age = 0.0
         if age > lease:
-            return True
+            return ClaimLapsed(job=job, epoch=claim.epoch, silent=ceil(age))
         self._looked[job, claim.epoch] = asked + lease - age
-        return False
+        return None
 
     def forget_all_but(self, jobs: list[Job]) -> None:
         """Forget what was remembered of claims that are over."""

@@ -15,6 +15,7 @@ from pathlib import Path
 from relay.errors import LostRaceError, RefusedError, RelayError, TransientError
 from relay.ledger.job_state import Job
 from relay.ledger.state import State
+from relay.ledger.words import KEPT_FOLDERS, FolderNotSent, FolderSettled, Word
 from relay.media.names import OURS
 from relay.model import ReelName, ScanMap
 from relay.store.folder import in_our_words
@@ -29,6 +30,9 @@ LOG = logging.getLogger("relay.workers")
 
 FINISHED = ".finished"
 PROBLEM = ".PROBLEM.txt"
+NOT_SENT = "was not sent"
+NOTE_ENDS = "Nothing in it was touched. Mend that, and it is looked at again.\n"
+_LONGEST = 400  # characters of a line in an entry
 _HALF = re.compile(
     r"(?:.+\.(?:part|partial|filepart|crdownload|download|tmp|temp|!ut|aria2)|~.+|\..+\.[A-Za-z0-9]{6})", re.IGNORECASE
 )
@@ -167,13 +171,55 @@ def _put_away(desk: Desk, room: Room, folder: Path, sent: Sent) -> None:
     desk.arrivals.note(place, sent.version.name, sent.version.manifest)
 
 
-def explain(folder: Path, error: RelayError, what: str = "was not sent") -> None:
+def kept_folders(room: Room) -> dict[str, str]:
+    """Return what lies in `to-send/` with a note of ours beside it, and why; put notes away whose folder is gone."""
+    kept: dict[str, str] = {}
+    with in_our_words(str(room.places.to_send), "look through it"):
+        for note in sorted(room.places.to_send.glob(f"*{PROBLEM}")):
+            folder, why = note.with_name(note.name.removesuffix(PROBLEM)), _why(note)
+            if why is None:
+                continue
+            if folder.is_dir():
+                kept[in_a_line(folder.name)] = why
+            else:
+                note.unlink(missing_ok=True)
+    return kept
+
+
+def _why(note: Path) -> str | None:
+    """Return what a note of ours says was wrong; None where it is none of ours."""
+    try:
+        head, _, rest = note.read_text(encoding="utf-8", errors="replace").partition("\n\n")
+    except OSError:
+        return None  # put away a moment ago, or not for us to read
+    said, _, end = rest.rpartition("\n\n")
+    is_ours = head == f"{note.name.removesuffix(PROBLEM)} {NOT_SENT}." and end == NOTE_ENDS
+    return in_a_line(said.removesuffix(".")) if is_ours else None
+
+
+def in_a_line(text: str) -> str:
+    """Return `text` as one printable line that fits into an entry."""
+    line = " ".join("".join(each if each.isprintable() else " " for each in text).split())
+    return (line if len(line) <= _LONGEST else f"{line[: _LONGEST - 4]} ...") or "?"
+
+
+def folder_words(state: State, site: str, kept: dict[str, str]) -> list[Word]:
+    """Return what is to be said so that the ledger knows of the folders in `kept`, and of no other. Pure."""
+    said = [each.folder for each in state.kept_at(site)]
+    settled = [FolderSettled(folder=name) for name in said if name not in kept]
+    fresh = [FolderNotSent(folder=name, why=why) for name, why in kept.items() if name not in said]
+    return [*settled, *fresh[: KEPT_FOLDERS - len(said) + len(settled)]]
+
+
+def explain(folder: Path, error: RelayError, what: str = NOT_SENT) -> None:
     """Put a note beside the folder; the same note is not written twice."""
     path = folder.with_name(folder.name + PROBLEM)
-    text = f"{folder.name} {what}.\n\n{error}.\n\nNothing in it was touched. Mend that, and it is looked at again.\n"
+    text = f"{folder.name} {what}.\n\n{error}.\n\n{NOTE_ENDS}"
     try:
         if not path.exists() or path.read_text(encoding="utf-8") != text:
             LOG.error("%s %s: %s", folder.name, what, error)
-            path.write_text(text, encoding="utf-8")
+            half = path.with_name(f"{OURS}{path.name}")
+            half.write_text(text, encoding="utf-8")
+            half.replace(path)
     except OSError:
         LOG.error("the note %s could not be written", path)  # noqa: TRY400  the reason was logged above

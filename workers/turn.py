@@ -27,11 +27,13 @@ from workers.automatic import able_to_do, do_job
 from workers.hooks import Teller
 from workers.life import Life
 from workers.room import Room, StoppedError, StopWatch, tell_trouble
-from workers.to_send import PROBLEM, explain, finished_folders, send_folder
+from workers.to_send import PROBLEM, explain, finished_folders, folder_words, kept_folders, send_folder
 
 LOG = logging.getLogger("relay.workers")
 
 Item = TypeVar("Item")
+
+_FOLDERS = "how folders in to-send/ stand"
 
 
 class Lane(StrEnum):
@@ -68,7 +70,7 @@ class Turn:
             case Lane.LOOK:
                 return self.look()
             case Lane.RECEIVE:
-                return self._each("receive", to_receive(self.desk.ledger.follow(), self.site), self._receive)
+                return self._each("receive", owed.to_receive(self.desk.ledger.follow(), self.site), self._receive)
             case Lane.MEND:
                 return self._each("mend", self._mendable(self.desk.ledger.follow()), self._mend)
             case Lane.SEND:
@@ -88,16 +90,17 @@ class Turn:
         said = self._each("open", ["what is due"] if route.due(state) else [], self._open)
         claims = owed.machine_claims(state)
         self.life.forget_all_but(claims)
-        silent = [job.job for job in claims if job.job not in self.room.busy and self.life.is_silent(job)]
-        return said + self._each("lapse", silent, self._say_lapsed)
+        ours = self.room.busy
+        silent = {job.job: word for job in claims if job.job not in ours and (word := self.life.lapsed(job))}
+        return said + self._each("lapse", silent, lambda name: self._say_lapsed(silent[name]))
 
     def wanted(self) -> set[Lane]:
         """Return the lanes that have something to do, by what the ledger said when it was last followed."""
         state, allows = self.desk.ledger.state, self.room.patience.allows
         wanted = {
-            Lane.RECEIVE: any(allows(f"receive {version}") for version in to_receive(state, self.site)),
+            Lane.RECEIVE: any(allows(f"receive {version}") for version in owed.to_receive(state, self.site)),
             Lane.MEND: any(allows(f"mend {version}") for version in self._mendable(state)),
-            Lane.SEND: bool(finished_folders(self.room)),
+            Lane.SEND: bool(finished_folders(self.room)) or bool(self._unsaid_folders(state)),
             Lane.DO: next(self._doable(state), None) is not None,
             Lane.TELL: allows("tell people") and self._has_news(),
         }
@@ -106,12 +109,10 @@ class Turn:
     def _open(self, _what: str) -> None:
         open_due(self.desk.ledger, self.desk.pen)
 
-    def _say_lapsed(self, name: str) -> None:
-        epoch = claim.epoch if (claim := self.desk.ledger.state.jobs[name].claim) else 0
-
+    def _say_lapsed(self, word: ClaimLapsed) -> None:
         def decide(state: State, _now: object) -> list[Word] | None:
-            claim = job_named(state, name).claim
-            return [ClaimLapsed(job=name, epoch=epoch)] if claim and claim.epoch == epoch else None
+            claim = job_named(state, word.job).claim
+            return [word] if claim and claim.epoch == word.epoch else None
 
         self.desk.ledger.append(self.desk.pen, decide)
 
@@ -128,7 +129,7 @@ class Turn:
         LOG.info("%s arrived at %s: %s, entry %s", version, self.site, word, received.receipt.entry)
         if received.fetched.whole:
             place.with_name(place.name + PROBLEM).unlink(missing_ok=True)
-        elif _was_damaged_here(self.desk.ledger.state, version, self.site):
+        elif owed.was_damaged_on_arrival(self.desk.ledger.state, version, self.site):
             raise BrokenError(
                 f"{version} was damaged on its way to {place}, not in the bucket: it is fetched again in a while. "
                 "If that goes on, look after this machine's memory, disk and line"
@@ -166,7 +167,17 @@ class Turn:
         folders = finished_folders(self.room)
         if folders:
             self.desk.ledger.follow()
-        return self._each("send", folders, self._send_folder)
+        sent = self._each("send", folders, self._send_folder)
+        news = [_FOLDERS] if self._unsaid_folders(self.desk.ledger.state) else []
+        self._each("say", news, lambda _: self.desk.ledger.append(self.desk.pen, self._folder_words))
+        return sent
+
+    def _unsaid_folders(self, state: State) -> list[Word]:
+        may_say = self.room.patience.allows(f"say {_FOLDERS}")
+        return folder_words(state, self.site, kept_folders(self.room)) if may_say else []
+
+    def _folder_words(self, state: State, _now: object) -> list[Word]:
+        return folder_words(state, self.site, kept_folders(self.room))
 
     def _send_folder(self, folder: Path) -> None:
         send_folder(self.desk, self.room, folder)
@@ -211,14 +222,3 @@ class Turn:
                 tell_trouble(self.site, error)
             self._ringer.ring()
         return done
-
-
-def to_receive(state: State, site: str) -> list[VersionName]:
-    """Return the versions that `site` should fetch now: also those that were only damaged on their way here."""
-    wanted = owed.to_receive(state, site)
-    return [*wanted, *(name for name in owed.meant_for(state, site) if _was_damaged_here(state, name, site))]
-
-
-def _was_damaged_here(state: State, version: VersionName, site: str) -> bool:
-    receipt = owed.newest_receipt(state.versions[version], site)
-    return receipt is not None and not receipt.whole and all(fault.where == "arrival" for fault in receipt.faults)

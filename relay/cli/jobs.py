@@ -1,7 +1,7 @@
 """`relay jobs` and what people say about them: claim, extend, release, hand-on, accept, return, withdraw."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import Annotated
 from zoneinfo import ZoneInfo
@@ -11,12 +11,12 @@ import typer
 from relay.cli.answer import AsJson, Page, answer
 from relay.cli.typed import Reason, ReelText
 from relay.clock import SYSTEM_CLOCK
-from relay.errors import RefusedError
+from relay.errors import LostRaceError, RefusedError
 from relay.ledger import lateness, work
 from relay.ledger.entry import Entry
 from relay.ledger.job_state import Job, Standing
 from relay.ledger.job_words import HandOnOffered
-from relay.ledger.state import State
+from relay.ledger.state import KeptFolder, State
 from relay.model import FrameRange, VersionName
 from relay.transfer.desk import Desk
 from relay.wiring import open_desk
@@ -53,13 +53,28 @@ def jobs(
         and (stage is None or job.stage == stage)
         and (reel is None or job.reel == reel)
     ]
-    facts = {"jobs": [_facts(state, job, now) for job in shown]}
-    heads = ("job", "standing", "who", "since (UTC)", "until (UTC)", "takes", "mind")
-    answer(
-        facts,
-        as_json=as_json,
-        show=lambda page: page.table(heads, [_row(state, job, now) for job in shown]),
-    )
+    facts = {"jobs": [_facts(state, job, now) for job in shown], "not_sent": not_sent(state.kept)}
+    answer(facts, as_json=as_json, show=lambda page: _show_jobs(page, [_row(state, job, now) for job in shown], state))
+
+
+def _show_jobs(page: Page, rows: list[tuple[str, ...]], state: State) -> None:
+    page.table(("job", "standing", "who", "since (UTC)", "until (UTC)", "takes", "mind"), rows)
+    show_not_sent(page, state.kept)
+
+
+def not_sent(kept: Sequence[KeptFolder]) -> list[dict[str, object]]:
+    """Return the folders in sites' to-send/ that wait for a person, as scripts read them."""
+    return [
+        {"site": each.site, "folder": each.folder, "since": each.time.isoformat(), "why": each.why, "entry": each.entry}
+        for each in kept
+    ]
+
+
+def show_not_sent(page: Page, kept: Sequence[KeptFolder]) -> None:
+    """Show the folders in sites' to-send/ that wait for a person."""
+    for each in kept:
+        since = f"since {each.time:%Y-%m-%d %H:%M} UTC"
+        page.line(f" {each.folder} in {each.site}'s to-send/, {since}: {each.why}.", head="Not sent:")
 
 
 def _is_mine(job: Job, site: str) -> bool:
@@ -304,7 +319,9 @@ def ask(
         inputs = tuple(state.version(each).name for each in takes or [named])
         asked = parse_frames(frames) if frames else ()
         entry = work.ask(desk.ledger, desk.pen, stage, named, inputs, asked, prefers, reason)
-        job = next(job for job in desk.ledger.state.jobs.values() if job.opened == entry.sequence)
+        job = work.asked_for(desk.ledger.state, stage, named, (inputs, asked, reason))
+        if job is None:
+            raise LostRaceError(f"what was asked for on {named} at {stage} was handed in meanwhile: look again")
     answer(
         _facts(desk.ledger.state, job, SYSTEM_CLOCK.now()),
         as_json=as_json,

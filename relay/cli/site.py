@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from relay.cli.answer import AsJson, answer
+from relay.cli.answer import AsJson, Page, answer
+from relay.cli.jobs import not_sent, show_not_sent
 from relay.cli.typed import Reason, SiteName, checked_address
 from relay.clock import SYSTEM_CLOCK
 from relay.errors import MissingError, RefusedError, RelayError
@@ -160,13 +161,18 @@ def _read_invitation(path: Path) -> roster.Invitation:
 def list_sites(context: typer.Context, as_json: AsJson = False) -> None:
     """List the sites and who has joined.
 
-    With each one's local time and what it can do.
+    With each one's local time, what it can do, and what lies in its to-send/ and could not be sent.
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
     rows = [_facts(state, site) for site in state.film().sites]
     heads = ("site", "title", "local time", "stages", "standing")
-    answer({"sites": rows}, as_json=as_json, show=lambda page: page.table(heads, [_row(facts) for facts in rows]))
+    answer({"sites": rows}, as_json=as_json, show=lambda page: _show(page, heads, rows, state))
+
+
+def _show(page: Page, heads: tuple[str, ...], rows: list[dict[str, Any]], state: State) -> None:
+    page.table(heads, [_row(facts) for facts in rows])
+    show_not_sent(page, state.kept)
 
 
 def _facts(state: State, site: Site) -> dict[str, Any]:
@@ -180,6 +186,7 @@ def _facts(state: State, site: Site) -> dict[str, Any]:
         "mends": site.mends,
         "standing": standing,
         "entry": entry,
+        "not_sent": not_sent(state.kept_at(site.name)),
     }
 
 

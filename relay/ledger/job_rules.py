@@ -150,6 +150,8 @@ def _opened(state: State, word: JobOpened, saying: Saying) -> None:
         frames=word.frames,
         opened=saying.entry,
         since=saying.time,
+        given=saying.entry,
+        given_at=saying.time,
         prefers=word.prefers,
         asked=word.reason,
         stands_on_returned=returned.marks(state, word.inputs),
@@ -240,8 +242,14 @@ def _persons(job: Job, claim: Claim, instead: str) -> Claim:
 
 
 def _lapsed(state: State, job: Job, word: ClaimLapsed, saying: Saying) -> Job:
-    if check_epoch(job, word.epoch).lease is None:
+    lease = check_epoch(job, word.epoch).lease
+    if lease is None:
         raise RefusedError(f"job {job.job} is a person's: such a claim never lapses; the coordinator may reassign it")
+    if word.silent <= lease:
+        raise RefusedError(
+            f"the claim of entry {word.epoch} on job {job.job} has not lapsed: its holder was silent for {word.silent} "
+            f"s by the store's clock, and its lease is {lease} s. Wait, and look again"
+        )
     lapses = job.lapses + 1
     stops = lapses >= LAPSES_A_TRY * stage_of(state, job).tries
     return job.moved(Standing.STOPPED if stops else Standing.OPEN, saying.time, lapses=lapses, reason="")
@@ -300,4 +308,5 @@ def _renewed(state: State, job: Job, word: InputsRenewed, saying: Saying) -> Job
     if word != route.due_at(state, job.stage, job.reel):
         raise RefusedError(f"job {job.job} is {_told(job)}, and the route does not give it these inputs now")
     waiting = job.afresh() if job.standing is Standing.OPEN else job.moved(Standing.OPEN, saying.time).afresh()
-    return replace(waiting, inputs=word.inputs, stands_on_returned=returned.marks(state, word.inputs))
+    given = replace(waiting, inputs=word.inputs, given=saying.entry, given_at=saying.time)
+    return replace(given, stands_on_returned=returned.marks(state, word.inputs))

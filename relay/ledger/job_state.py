@@ -68,6 +68,9 @@ class Job:
     """The entry that opened it."""
     since: datetime
     """When it came to its present standing."""
+    given: int
+    """The entry that gave it its present inputs."""
+    given_at: datetime
     standing: Standing = Standing.OPEN
     prefers: str | None = None
     asked: str = ""
@@ -105,6 +108,11 @@ class Job:
     def afresh(self) -> "Job":
         """Return the job with all its tries before it."""
         return replace(self, failures=0, lapses=0)
+
+    @property
+    def waiting_since(self) -> datetime:
+        """Since when somebody could have begun with what the job takes now."""
+        return max(self.since, self.given_at)
 
     @property
     def is_over(self) -> bool:

@@ -76,6 +76,8 @@ class ClaimLapsed(Frozen):
     word: Literal["claim-lapsed"] = "claim-lapsed"
     job: JobId
     epoch: Epoch
+    silent: Annotated[int, Field(ge=1)]
+    """Seconds since the last sign, by the store's own clock, as the signer saw it: what the signer vouches for."""
 
 
 class ClaimReassigned(Frozen):

@@ -20,8 +20,9 @@ def is_late(state: State, job: Job, now: datetime) -> bool:
 
 
 def _late(job: Job, stage: Stage, now: datetime) -> str | None:
-    if job.standing is Standing.OPEN and now > job.since + timedelta(hours=stage.claim_within_hours):
-        return f"not claimed in time: open since {job.since:%Y-%m-%d %H:%M} UTC"
+    if job.standing is Standing.OPEN and now > job.waiting_since + timedelta(hours=stage.claim_within_hours):
+        anew = f", with new inputs since {job.given_at:%Y-%m-%d %H:%M}" if job.given_at > job.since else ""
+        return f"not claimed in time: open since {job.since:%Y-%m-%d %H:%M}{anew} UTC"
     if job.claim and job.claim.until and now > job.claim.until:
         return f"not finished in time: meant until {job.claim.until:%Y-%m-%d %H:%M} UTC"
     return None

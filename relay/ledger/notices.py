@@ -12,7 +12,7 @@ from relay.ledger.job_state import Job, Standing
 from relay.ledger.owed import first_asked
 from relay.ledger.state import State
 
-Kind = Literal["arrived", "offered", "late", "returned", "refused", "stopped"]
+Kind = Literal["arrived", "offered", "late", "returned", "refused", "stopped", "not sent"]
 
 
 class Notice(NamedTuple):
@@ -28,7 +28,7 @@ def notices_for(state: State, site: str, now: datetime) -> list[Notice]:
     """Return everything that `site` should have been told by `now`, whether or not it was told already."""
     is_coordinator = state.film().coordinator == site
     told = [notice for job in state.jobs.values() for notice in _about_job(state, job, site, is_coordinator, now)]
-    return [*told, *_refusals(state, site, is_coordinator)]
+    return [*told, *_refusals(state, site, is_coordinator), *_not_sent(state, site, is_coordinator)]
 
 
 def _about_job(state: State, job: Job, site: str, is_coordinator: bool, now: datetime) -> Iterator[Notice]:
@@ -36,7 +36,7 @@ def _about_job(state: State, job: Job, site: str, is_coordinator: bool, now: dat
     asked = job.standing is Standing.OPEN and first_asked(state, job) == site
     if asked and job.inputs and all(_is_here(state, version, site) for version in job.inputs):
         yield Notice(
-            f"arrived {job.job} {job.opened} {len(job.returns)}",
+            f"arrived {job.job} {job.given} {len(job.returns)}",
             "arrived",
             f"{', '.join(job.inputs)} has arrived whole for {job.job}: `relay claim {job.job}`",
         )
@@ -48,13 +48,15 @@ def _about_job(state: State, job: Job, site: str, is_coordinator: bool, now: dat
             f"To go on: `relay hand-on {job.job} --take`",
         )
     if lateness.is_late(state, job, now) and (held or asked or is_coordinator):
-        since = job.claim.epoch if job.claim else job.opened
+        since = job.claim.epoch if job.claim else f"{job.waiting_since:%Y%m%dT%H%M%S}"
         yield Notice(f"late {job.job} {since}", "late", f"{job.job}: {lateness.warnings_of(state, job, now)[0]}")
     if job.returns and job.standing is Standing.OPEN and job.prefers == site:
         back = job.returns[-1]
         yield Notice(
             f"returned {job.job} {back.entry}", "returned", f"{back.version} was returned by {back.by}: {back.reasons}"
         )
+    if held:
+        yield from _returned_under(job)
     if job.standing is Standing.STOPPED and is_coordinator:
         yield Notice(
             f"stopped {job.job} {len(job.past)}",
@@ -63,9 +65,29 @@ def _about_job(state: State, job: Job, site: str, is_coordinator: bool, now: dat
         )
 
 
+def _returned_under(job: Job) -> Iterator[Notice]:
+    """Tell whoever holds a job that what it was begun with came back: a claimed job is given no new inputs."""
+    for version in job.stands_on_returned:
+        yield Notice(
+            f"returned {job.job} {job.claim.epoch if job.claim else 0} {version}",
+            "returned",
+            f"{version} was returned, and your job {job.job} stands on it. Ask the coordinator whether to go on; "
+            f"`relay release {job.job}` gives it back, to be opened with what is made anew",
+        )
+
+
 def _is_here(state: State, version: str, site: str) -> bool:
     named = state.version(version)
     return named.by == site or any(receipt.site == site and receipt.whole for receipt in named.receipts)
+
+
+def _not_sent(state: State, site: str, is_coordinator: bool) -> Iterator[Notice]:
+    for each in state.kept if is_coordinator else state.kept_at(site):
+        yield Notice(
+            f"not sent {each.site} {each.folder} {each.entry}",
+            "not sent",
+            f"{each.folder} lies in {each.site}'s to-send/ and was not sent: {each.why}. A note beside it says more",
+        )
 
 
 def _refusals(state: State, site: str, is_coordinator: bool) -> Iterator[Notice]:

@@ -93,6 +93,10 @@ def _check_outcome(state: State, job: Job, version: VersionName, what: str, sayi
 def _accepted(state: State, job: Job, word: JobAccepted, saying: Saying) -> Job:
     _check_outcome(state, job, word.version, "accept", saying)
     _check_standing(job, "accepted", Standing.HANDED_IN)
+    if job.holder == saying.by and not job_rules.is_coordinator(saying):
+        raise RefusedError(
+            f"{saying.by} made {word.version} and may not accept its own work: another acceptor or the coordinator may"
+        )
     if not route.has_arrived(state, word.version):
         raise RefusedError(
             f"{word.version} was not received whole by anybody yet: it is accepted only after that. "

@@ -60,7 +60,7 @@ def _meant(state: State, job: Job, site: str) -> Iterator[VersionName]:
 def to_receive(state: State, site: str) -> list[VersionName]:
     """Return the versions that `site` should fetch and sign a receipt for now.
 
-    What it refused is fetched again once something of it was mended.
+    What it refused is fetched again once something of it was mended; at once, where it was only damaged on its way.
     """
     return [name for name in meant_for(state, site) if _is_wanted(state, state.versions[name], site)]
 
@@ -69,7 +69,14 @@ def _is_wanted(state: State, version: Version, site: str) -> bool:
     receipt = newest_receipt(version, site)
     if receipt is None:
         return version.by != site or not route.has_arrived(state, version.name)
-    return not receipt.whole and mended_since(state, version.name, receipt.entry)
+    mended = not receipt.whole and mended_since(state, version.name, receipt.entry)
+    return mended or was_damaged_on_arrival(state, version.name, site)
+
+
+def was_damaged_on_arrival(state: State, version: VersionName, site: str) -> bool:
+    """Answer whether all that `site` last found wrong with `version` happened on its way or here, not in the bucket."""
+    receipt = newest_receipt(state.versions[version], site)
+    return receipt is not None and not receipt.whole and all(fault.where == "arrival" for fault in receipt.faults)
 
 
 def mended_since(state: State, version: VersionName, entry: int) -> bool:

@@ -11,10 +11,13 @@ from relay.ledger import job_rules, route
 from relay.ledger.entry import Entry
 from relay.ledger.keys import PublicKey, key_id
 from relay.ledger.saying import RULING, WORKING, Saying
-from relay.ledger.state import ROOT, CopyCheck, Mending, Receipt, Role, Signer, State, Version
+from relay.ledger.state import ROOT, CopyCheck, KeptFolder, Mending, Receipt, Role, Signer, State, Version
 from relay.ledger.words import (
     FAULTS_IN_ENTRY,
+    KEPT_FOLDERS,
     CopyChecked,
+    FolderNotSent,
+    FolderSettled,
     KeyReplaced,
     ObjectMended,
     ProductionCreated,
@@ -74,6 +77,10 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _copy_checked(state, word, saying)
         case ObjectMended():
             _mended(state, word, saying)
+        case FolderNotSent():
+            _not_sent(state, word, saying)
+        case FolderSettled():
+            _settled(state, word, saying)
         case _:  # a word without a rule does not type-check here
             job_rules.fold_job(state, word, saying)
 
@@ -153,6 +160,7 @@ def _removed(state: State, word: SiteRemoved, saying: Saying) -> None:
     if not any(state.signer(word.site, role) for role in (Role.SITE, Role.INVITATION)):
         raise RefusedError(f"site {word.site} has no key that counts: there is nothing to remove")
     _retire(state, word.site, saying.entry, Role.SITE, Role.INVITATION)
+    state.kept = tuple(each for each in state.kept if each.site != word.site)
 
 
 def _replaced(state: State, word: KeyReplaced, saying: Saying) -> None:
@@ -238,3 +246,23 @@ def _mended(state: State, word: ObjectMended, saying: Saying) -> None:
     _version(state, word.version)
     mending = Mending(word.object, word.found, word.version, saying.signer.name, saying.entry, saying.time)
     state.mendings = (*state.mendings, mending)
+
+
+def _is_kept(state: State, folder: str, site: str) -> bool:
+    return any(each.folder == folder for each in state.kept_at(site))
+
+
+def _not_sent(state: State, word: FolderNotSent, saying: Saying) -> None:
+    saying.check_role("say what lies in to-send/", *WORKING)
+    if _is_kept(state, word.folder, saying.by):
+        raise RefusedError(f"{saying.by} said already that {word.folder} is not sent")
+    if len(state.kept_at(saying.by)) >= KEPT_FOLDERS:
+        raise RefusedError(f"{saying.by} has told of {KEPT_FOLDERS} folders that are not sent: settle some first")
+    state.kept = (*state.kept, KeptFolder(saying.by, word.folder, word.why, saying.entry, saying.time))
+
+
+def _settled(state: State, word: FolderSettled, saying: Saying) -> None:
+    saying.check_role("say what lies in to-send/", *WORKING)
+    if not _is_kept(state, word.folder, saying.by):
+        raise RefusedError(f"{saying.by} never said that {word.folder} is not sent, or said since that it is settled")
+    state.kept = tuple(each for each in state.kept if (each.site, each.folder) != (saying.by, word.folder))

@@ -113,6 +113,17 @@ class Mending:
     time: datetime
 
 
+@dataclass(frozen=True)
+class KeptFolder:
+    """A folder that lies in a site's `to-send/` and was not sent."""
+
+    site: str
+    folder: str
+    why: str
+    entry: int
+    time: datetime
+
+
 @dataclass
 class State:
     """Everything the ledger says up to and with entry `sequence`; -1 before the first."""
@@ -127,6 +138,8 @@ class State:
     """The number of each reel's newest version; a reel that was never sent is not there."""
     mendings: tuple[Mending, ...] = ()
     jobs: MutableMapping[str, Job] = field(default_factory=dict)
+    kept: tuple[KeptFolder, ...] = ()
+    """Folders that wait for a person at their site, in the order in which they were told of."""
 
     def draft(self) -> Self:
         """Return a copy that can be folded into and thrown away; it sees this state and leaves it alone."""
@@ -179,6 +192,10 @@ class State:
         if name not in self.versions:
             raise MissingError(f"there is no {name}: `relay reel show {reel}` lists the versions of {reel}")
         return self.versions[name]
+
+    def kept_at(self, site: str) -> tuple[KeptFolder, ...]:
+        """Return the folders that `site` said it could not send, and that still lie there."""
+        return tuple(each for each in self.kept if each.site == site)
 
     def projection(self) -> bytes:
         """Return the whole state as canonical JSON: equal states give equal bytes."""

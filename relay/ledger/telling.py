@@ -24,6 +24,8 @@ from relay.ledger.job_words import (
 )
 from relay.ledger.words import (
     CopyChecked,
+    FolderNotSent,
+    FolderSettled,
     KeyReplaced,
     ObjectMended,
     ProductionCreated,
@@ -65,6 +67,10 @@ def telling(word: Word) -> str:  # one arm a word
         case ObjectMended():
             bad = f"whose bytes had the SHA-256 {word.found}" if word.found else "which was gone"
             return f"mended object {word.object}, {bad}, with the copy of {word.version}"
+        case FolderNotSent():
+            return f"could not send {word.folder} from to-send/: {word.why}"
+        case FolderSettled():
+            return f"settled {word.folder}: it was sent, or is not in to-send/ any more"
         case _:
             return _of_a_job(word)
 

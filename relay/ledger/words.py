@@ -23,6 +23,9 @@ from relay.model import (
 FAULTS_IN_ENTRY = 200
 """How many bad files a receipt spells out; the rest are counted."""
 
+KEPT_FOLDERS = 50
+"""How many folders that were not sent a site tells of at a time; the notes beside them say the rest."""
+
 
 class ProductionCreated(Frozen):
     """Entry 0: what the production is, who its root is and whose daily key coordinates it."""
@@ -138,6 +141,21 @@ class ObjectMended(Frozen):
     """The version whose good copy was used."""
 
 
+class FolderNotSent(Frozen):
+    """A folder in the signer's `to-send/` stays there: it matches no reel, or something in it is wrong. Said once."""
+
+    word: Literal["folder-not-sent"] = "folder-not-sent"
+    folder: Line
+    why: Line
+
+
+class FolderSettled(Frozen):
+    """A folder that was not sent was sent since, or is not there any more."""
+
+    word: Literal["folder-settled"] = "folder-settled"
+    folder: Line
+
+
 Word = (
     ProductionCreated
     | ProductionRevised
@@ -149,6 +167,8 @@ Word = (
     | ReceiptSigned
     | CopyChecked
     | ObjectMended
+    | FolderNotSent
+    | FolderSettled
     | JobWord
 )
 

@@ -11,7 +11,7 @@ from relay.errors import LostRaceError, MissingError, RefusedError
 from relay.ledger import route
 from relay.ledger.entry import Entry
 from relay.ledger.job_rules import stage_of
-from relay.ledger.job_state import Claim, Job, Standing
+from relay.ledger.job_state import Claim, Job, Offer, Standing
 from relay.ledger.job_words import (
     ClaimExtended,
     ClaimReassigned,
@@ -109,9 +109,14 @@ def offer(ledger: Ledger, pen: Pen, name: str, draft: HandOnOffered) -> Entry | 
     """Ask another site to go on; `draft` carries the note, whatever job and epoch stand in it."""
 
     def say(_state: State, job: Job, _now: datetime) -> Word | None:
-        return draft.model_copy(update={"job": job.job, "epoch": own_claim(job, pen.name).epoch})
+        word = draft.model_copy(update={"job": job.job, "epoch": own_claim(job, pen.name).epoch})
+        return None if job.offer and _offers(job.offer) == _offers(word) else word
 
     return _say(ledger, pen, name, say)
+
+
+def _offers(offer: Offer | HandOnOffered) -> tuple[object, ...]:
+    return (offer.to, offer.done, offer.left, offer.faults, offer.frames, offer.version, offer.until)
 
 
 def _offered_epoch(job: Job) -> int:
@@ -206,15 +211,17 @@ def ask(
     frames: tuple[FrameRange, ...],
     prefers: str | None,
     reason: str,
-) -> Entry:
-    """Ask for work beside the route's own: a second pass on some frames, say."""
+) -> Entry | None:
+    """Ask for work beside the route's own: a second pass on some frames, say.
+
+    None: just this was asked for before, and is not done yet.
+    """
 
     def decide(state: State, _now: datetime) -> list[Word] | None:
-        number = 2
-        while route.job_name(stage, reel, number) in state.jobs:
-            number += 1
+        if asked_for(state, stage, reel, (inputs, frames, reason)):
+            return None
         word = JobOpened(
-            job=route.job_name(stage, reel, number),
+            job=route.job_name(stage, reel, route.next_pass(state, stage, reel)),
             stage=stage,
             reel=reel,
             inputs=inputs,
@@ -224,7 +231,14 @@ def ask(
         )
         return [word]
 
-    return ledger.insist(pen, decide)
+    return ledger.append(pen, decide)
+
+
+def asked_for(state: State, stage: str, reel: ReelName, what: tuple[object, object, str]) -> Job | None:
+    """Return the pass that was asked for with these inputs, frames and reason, and that nobody handed in yet."""
+    own = route.job_name(stage, reel)
+    asked = [job for job in route.passes(state, stage, reel) if (job.inputs, job.frames, job.asked) == what]
+    return next((job for job in asked if job.outcome is None and not job.is_over and job.job != own), None)
 
 
 def open_due(ledger: Ledger, pen: Pen) -> Entry | None:

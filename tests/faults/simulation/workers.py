@@ -9,6 +9,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
+from math import ceil
 from pathlib import Path
 
 from relay.errors import RefusedError, TransientError
@@ -160,8 +161,9 @@ class Worker:
             key = (job.job, job.claim.epoch)
             first = self.first_seen.setdefault(key, self.world.now)
             last = self.line.last_sign(*key) or first
-            if self.world.now - max(first, last) > LEASE:
-                word = ClaimLapsed(job=job.job, epoch=job.claim.epoch)
+            silent = self.world.now - max(first, last)
+            if silent > LEASE:
+                word = ClaimLapsed(job=job.job, epoch=job.claim.epoch, silent=ceil(silent))
                 self.say(lambda state, word=word: [word] if is_held(state, word) else None)  # type: ignore[misc]
 
     def turn(self, job: str) -> None:

@@ -62,7 +62,7 @@ def fail(told: Floor, name: str, times: int) -> None:
 def lapse(told: Floor, name: str, times: int) -> None:
     for _ in range(times):
         epoch = told.claims(name, lease=60)
-        told.says("kolkata", ClaimLapsed(job=name, epoch=epoch))
+        told.says("kolkata", ClaimLapsed(job=name, epoch=epoch, silent=9999))
 
 
 def redo_scan(told: Floor) -> str:
@@ -166,12 +166,12 @@ def test_the_holder_gives_a_job_back_and_it_is_free_for_all(editing: Floor) -> N
 @arrow("h")
 def test_a_machine_s_claim_lapses_by_anybody_s_word_and_a_person_s_by_nobody_s(told: Floor) -> None:
     epoch = told.claims(COPY, lease=60)
-    told.says("kolkata", ClaimLapsed(job=COPY, epoch=epoch))
+    told.says("kolkata", ClaimLapsed(job=COPY, epoch=epoch, silent=9999))
     job = told.job(COPY)
     assert (job.standing, job.claim, job.lapses, job.failures) == (Standing.OPEN, None, 1, 0)
     person = told.claims(GRADE)
     with refused("never lapses; the coordinator may reassign it"):
-        told.says("kolkata", ClaimLapsed(job=GRADE, epoch=person))
+        told.says("kolkata", ClaimLapsed(job=GRADE, epoch=person, silent=9999))
 
 
 @arrow("i")
@@ -284,7 +284,7 @@ def test_the_holder_hands_in_a_version_that_the_same_entry_makes(told: Floor) ->
 @arrow("r")
 def test_late_work_of_a_former_holder_is_kept_and_changes_nothing(told: Floor) -> None:
     former = told.claims(GRADE, lease=60)
-    told.says("kolkata", ClaimLapsed(job=GRADE, epoch=former))
+    told.says("kolkata", ClaimLapsed(job=GRADE, epoch=former, silent=9999))
     present = told.claims(GRADE, "kolkata")
     before = told.job(GRADE)
     made = told.next_version("A/R01")

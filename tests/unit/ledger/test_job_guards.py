@@ -177,11 +177,11 @@ def test_an_epoch_that_never_was_or_is_yet_to_come_opens_nothing(told: Floor) ->
 
 def test_a_claim_keeps_its_epoch_apart_from_an_earlier_one_of_the_same_site(told: Floor) -> None:
     first = told.claims(GRADE, lease=60)
-    told.says("kolkata", ClaimLapsed(job=GRADE, epoch=first))
+    told.says("kolkata", ClaimLapsed(job=GRADE, epoch=first, silent=9999))
     second = told.claims(GRADE, lease=60)
     for word in (
         ClaimReleased(job=GRADE, epoch=first),
-        ClaimLapsed(job=GRADE, epoch=first),
+        ClaimLapsed(job=GRADE, epoch=first, silent=9999),
         ClaimReassigned(job=GRADE, epoch=first, reason="no"),
         TryFailed(job=GRADE, epoch=first, said="no"),
     ):
@@ -213,7 +213,7 @@ def test_one_version_is_the_outcome_of_one_job(told: Floor) -> None:
 
 def test_one_version_is_not_late_work_twice_nor_late_and_in_time(told: Floor) -> None:
     one = told.claims(GRADE, lease=60)
-    told.says("kolkata", ClaimLapsed(job=GRADE, epoch=one))
+    told.says("kolkata", ClaimLapsed(job=GRADE, epoch=one, silent=9999))
     two = told.claims(GRADE, lease=60)
     made = told.next_version("A/R01")
     late = WorkCameLate(job=GRADE, epoch=one, version=made.version)
@@ -329,7 +329,7 @@ def test_what_a_removed_site_offered_can_still_be_taken_and_what_was_offered_to_
 def test_a_machine_s_claim_of_a_removed_site_lapses_like_any_other(told: Floor) -> None:
     epoch = told.claims(GRADE, lease=60)
     told.removes("lisbon")
-    told.says("kolkata", ClaimLapsed(job=GRADE, epoch=epoch))
+    told.says("kolkata", ClaimLapsed(job=GRADE, epoch=epoch, silent=9999))
     told.does(GRADE, "kolkata")
 
 
@@ -401,3 +401,26 @@ def test_what_is_due_is_written_down_by_one_of_two_who_see_it_at_once() -> None:
     told.says("lisbon", JobOpened(job="scan/A/R01/1", stage="scan", reel="A/R01"))
     with refused("open already"):
         told.says("kolkata", JobOpened(job="scan/A/R01/1", stage="scan", reel="A/R01"))
+
+
+def test_a_claim_lapses_only_after_more_silence_than_its_lease(told: Floor) -> None:
+    epoch = told.claims(GRADE, lease=60)
+    for silent in (1, 59, 60):
+        with refused(rf"was silent for {silent} s by the store's clock, and its lease is 60 s"):
+            told.says("kolkata", ClaimLapsed(job=GRADE, epoch=epoch, silent=silent))
+    told.says("kolkata", ClaimLapsed(job=GRADE, epoch=epoch, silent=61))
+
+
+def test_an_acceptor_does_not_accept_its_own_work_and_the_coordinator_may(told: Floor) -> None:
+    mine = told.delivers(GRADE, "halifax")
+    with refused("halifax made A/R01/v[0-9]+ and may not accept its own work"):
+        told.accepts_version(GRADE, mine, "halifax")
+    told.gives_back(GRADE, "halifax")
+    told.delivers(GRADE, COORDINATOR)
+    told.says("kolkata", receipt(told.job(GRADE).outcome))
+    told.accepts(GRADE, COORDINATOR)
+
+
+def test_an_acceptor_accepts_what_another_site_made(told: Floor) -> None:
+    told.delivers(GRADE, "lisbon")
+    told.accepts(GRADE, "halifax")

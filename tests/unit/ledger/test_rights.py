@@ -29,6 +29,8 @@ from relay.ledger.keys import Pen
 from relay.ledger.words import (
     WORDS,
     CopyChecked,
+    FolderNotSent,
+    FolderSettled,
     KeyReplaced,
     ObjectMended,
     ProductionRevised,
@@ -78,12 +80,13 @@ def told() -> Told:
     claims = [JobClaimed(job=job, lease=600) for job in (HELD, DONE, LAPSED)]
     assert told.say(HOLDER, *claims, JobClaimed(job=PERSONS, until=NOON)).sequence == EPOCH
     told.say(HOLDER, version("B/R01", 1), JobHandedIn(job=DONE, epoch=EPOCH, version="B/R01/v1"))
-    told.say(pen(MENDER), receipt("B/R01/v1"), ClaimLapsed(job=LAPSED, epoch=EPOCH))
+    told.say(pen(MENDER), receipt("B/R01/v1"), ClaimLapsed(job=LAPSED, epoch=EPOCH, silent=9999))
     told.say(HOLDER, HandOnOffered(job=PERSONS, epoch=EPOCH, **OFFER))
     while told.state.jobs[STOPPED].standing is not Standing.STOPPED:
         claimed = told.say(HOLDER, JobClaimed(job=STOPPED, lease=600))
         told.say(HOLDER, TryFailed(job=STOPPED, epoch=claimed.sequence, said="it burnt"))
     scan_twice(told)
+    told.say(HOLDER, FolderNotSent(folder="holiday", why="it names no reel"))
     return told
 
 
@@ -127,12 +130,14 @@ WORDS_AND_RIGHTS: list[tuple[Word | tuple[Word, ...], set[str]]] = [
     (receipt("A/R01/v1"), WORKING),
     (CopyChecked(version=MADE.version, manifest=MADE.manifest, place="bucket", outcome="whole"), WORKING),
     (ObjectMended(object=some_digest("frame"), version=MADE.version), {"coordinator", "mender"}),
+    (FolderNotSent(folder="holiday pictures", why="they name no reel"), WORKING),
+    (FolderSettled(folder="holiday"), {"holder"}),
     (JobOpened(job="scan/A/R04/1", stage="scan", reel="A/R04"), WORKING),
     (InputsRenewed(job=RENEWED, inputs=("B/R04/v2",)), WORKING),
     (JobClaimed(job=FREE, lease=600), WORKING),
     (ClaimExtended(job=PERSONS, epoch=EPOCH, until=NEXT_WEEK), {"holder"}),
     (ClaimReleased(job=PERSONS, epoch=EPOCH), {"holder"}),
-    (ClaimLapsed(job=HELD, epoch=EPOCH), WORKING),
+    (ClaimLapsed(job=HELD, epoch=EPOCH, silent=9999), WORKING),
     (ClaimReassigned(job=PERSONS, epoch=EPOCH, reason="ill"), {"coordinator"}),
     (HandOnOffered(job=PERSONS, epoch=EPOCH, **OFFER), {"holder"}),
     (HandOnTaken(job=PERSONS, epoch=EPOCH, until=NEXT_WEEK), {"mender"}),

@@ -120,7 +120,7 @@ class Day:
         epoch = job.claim.epoch
         words = [ClaimReleased(job=job.job, epoch=epoch), TryFailed(job=job.job, epoch=epoch, said="no")]
         if job.claim.lease:
-            words.append(ClaimLapsed(job=job.job, epoch=epoch))
+            words.append(ClaimLapsed(job=job.job, epoch=epoch, silent=9999))
         self.told.says(job.claim.site, self.chance.choice(words))
 
     def judge(self) -> None:

@@ -252,7 +252,17 @@ def machine_job(lease: int = 60):
 
     since = datetime.now(UTC) - timedelta(days=400)  # by a clock that is far off: it must not matter
     return Job(
-        "scan/A/R001/1", "scan", "A/R001", (), (), 3, since, Standing.CLAIMED, claim=Claim("lisbon", 9, since, lease)
+        "scan/A/R001/1",
+        "scan",
+        "A/R001",
+        (),
+        (),
+        opened=3,
+        since=since,
+        given=3,
+        given_at=since,
+        standing=Standing.CLAIMED,
+        claim=Claim("lisbon", 9, since, lease),
     )
 
 
@@ -260,27 +270,27 @@ def test_a_sign_of_life_counts_by_the_stores_clock_alone():
     signs, job = Signs(), machine_job()
     signs.life.beat(job.job, 9)
     signs.clock.wait(60)
-    assert not signs.life.is_silent(job)
+    assert signs.life.lapsed(job) is None
     signs.clock.wait(1)
-    assert signs.life.is_silent(job)
+    assert signs.life.lapsed(job) is not None
 
 
 def test_a_claim_is_not_looked_at_more_often_than_it_can_lapse():
     signs, job = Signs(), machine_job()
     signs.life.beat(job.job, 9)
     for _ in range(59):
-        assert not signs.life.is_silent(job)
+        assert signs.life.lapsed(job) is None
         signs.clock.wait(1)
     assert signs.asked == 1
 
 
 def test_a_claim_without_any_sign_is_given_one_lease():
     signs, job = Signs(), machine_job()
-    assert not signs.life.is_silent(job)
+    assert signs.life.lapsed(job) is None
     signs.clock.wait(59)
-    assert not signs.life.is_silent(job)
+    assert signs.life.lapsed(job) is None
     signs.clock.wait(3)
-    assert signs.life.is_silent(job)
+    assert signs.life.lapsed(job) is not None
 
 
 def test_every_claim_of_a_job_has_a_place_of_its_own_for_signs():

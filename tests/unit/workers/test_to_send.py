@@ -1,5 +1,6 @@
 """`to-send/`: finished folders are sent for the right reel and job, half-copied ones are not, and notes say why."""
 
+import json
 import os
 import time
 from datetime import UTC, datetime, timedelta
@@ -92,6 +93,76 @@ def test_a_folder_that_names_no_reel_stays_with_a_note_that_says_what_was_expect
     (to_send / "holiday").rename(to_send / "A_R001 wet gate")
     send(house)
     assert sent(house) == ["A/R001/v1"]
+
+
+def kept(house: House) -> list[tuple[str, str]]:
+    return [(each.site, each.folder) for each in house.state(COORDINATOR).kept]
+
+
+def test_the_coordinator_sees_a_folder_that_was_not_sent_until_it_is(house):
+    to_send = house.places("lisbon").to_send
+    fill(to_send / "holiday", {"beach.tif": b"sand"})
+    send(house)
+    assert kept(house) == [("lisbon", "holiday")]
+    [there] = house.state().kept
+    assert there.why.startswith("the folder's name 'holiday' names no reel of the production")
+    head = house.state().sequence
+    for _ in range(10):
+        send(house)
+    assert house.state().sequence == head, "a folder is told of once"
+
+    (to_send / "holiday").rename(to_send / "A_R001 wet gate")
+    send(house)
+    assert (sent(house), kept(house)) == (["A/R001/v1"], [])
+    assert list(to_send.iterdir()) == [], "the note goes with the folder"
+
+
+def test_a_folder_that_was_taken_away_is_settled_and_notes_of_people_stay(house):
+    to_send = house.places("lisbon").to_send
+    fill(to_send / "holiday", {"beach.tif": b"sand"})
+    (to_send / "mine.PROBLEM.txt").write_text("a person wrote this")
+    send(house)
+    assert kept(house) == [("lisbon", "holiday")]
+    (to_send / "holiday" / "beach.tif").unlink()
+    (to_send / "holiday").rmdir()
+    send(house)
+    assert kept(house) == []
+    assert [path.name for path in to_send.iterdir()] == ["mine.PROBLEM.txt"]
+
+
+def test_a_slip_that_is_put_right_settles_the_folder_under_its_own_name(house):
+    folder = fill(house.places("lisbon").to_send / "tins \x07", {**reel_of_frames(), "relay.toml": b"reel = "})
+    send(house)
+    assert kept(house) == [("lisbon", "tins")]
+    fill(folder, {"relay.toml": b'reel = "A/R001"'})
+    send(house)
+    assert (sent(house), kept(house)) == (["A/R001/v1"], [])
+
+
+def test_however_many_folders_lie_there_the_ledger_hears_of_fifty_at_a_time(house):
+    to_send = house.places("lisbon").to_send
+    for number in range(60):
+        fill(to_send / f"z{number:02d}", {"f.tif": b"?"})
+    send(house)
+    assert [folder for _, folder in kept(house)] == [f"z{number:02d}" for number in range(50)]
+    fill(to_send / "a", {"f.tif": b"?"})
+    (to_send / "z00").rename(to_send / "A_R001")
+    send(house)
+    assert len(kept(house)) == 50
+    assert ("lisbon", "z49") in kept(house), "what was told of and still lies there is not settled to make room"
+
+
+def test_jobs_and_sites_show_what_lies_in_to_send(house):
+    from tests.faults.test_workers_run import relay
+
+    fill(house.places("lisbon").to_send / "holiday", {"beach.tif": b"sand"})
+    send(house)
+    for words in (["jobs"], ["site", "list"]):
+        assert "Not sent: holiday in lisbon's to-send/, since 20" in relay(house, COORDINATOR, *words).out
+    told = json.loads(relay(house, COORDINATOR, "jobs", "--json").out)["not_sent"]
+    assert [(each["site"], each["folder"]) for each in told] == [("lisbon", "holiday")]
+    sites = json.loads(relay(house, COORDINATOR, "site", "list", "--json").out)["sites"]
+    assert {site["site"]: len(site["not_sent"]) for site in sites} == {COORDINATOR: 0, "lisbon": 1, "kolkata": 0}
 
 
 def test_one_folder_with_a_problem_keeps_no_other_waiting(house):
