@@ -216,7 +216,10 @@ def _receipt(state: State, word: ReceiptSigned, saying: Saying) -> None:
         raise RefusedError(f"the receipt for {word.version} is about another manifest than the version has")
     if word.whole != (word.faults_in_all == 0) or len(word.faults) != min(word.faults_in_all, FAULTS_IN_ENTRY):
         raise RefusedError(f"the receipt for {word.version} contradicts itself about what was wrong")
-    signed = Receipt(saying.signer.name, saying.entry, saying.time, word.whole, word.faults, word.faults_in_all)
+    if (word.carried is None) != (word.took is None):
+        raise RefusedError(f"the receipt for {word.version} tells how much came, or how long it took: both or neither")
+    found = (word.whole, word.faults, word.faults_in_all, word.carried, word.took)
+    signed = Receipt(saying.signer.name, saying.entry, saying.time, *found)
     state.versions[word.version] = replace(version, receipts=(*version.receipts, signed))
 
 

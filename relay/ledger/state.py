@@ -66,6 +66,10 @@ class Receipt:
     whole: bool
     faults: tuple[Fault, ...]
     faults_in_all: int
+    carried: int | None = None
+    """Bytes that came over the line for it."""
+    took: int | None = None
+    """Milliseconds in which they came."""
 
 
 @dataclass(frozen=True)

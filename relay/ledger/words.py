@@ -113,6 +113,10 @@ class ReceiptSigned(Frozen):
     whole: bool
     faults: Annotated[tuple[Fault, ...], Field(max_length=FAULTS_IN_ENTRY)] = ()
     faults_in_all: Annotated[int, Field(ge=0)] = 0
+    carried: Annotated[int, Field(ge=1)] | None = None
+    """Bytes that came over the line for it, the last time; left out where none did."""
+    took: Annotated[int, Field(ge=1)] | None = None
+    """Milliseconds in which they came."""
 
 
 class CopyChecked(Frozen):

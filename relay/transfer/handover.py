@@ -236,6 +236,7 @@ def receive(desk: Desk, version_or_reel: str, target: Path, watcher: Watcher = U
     version = state.version(version_or_reel)
     manifest = desk.manifests.read(version.manifest)
     earlier = {arrival.folder: desk.manifests.read(arrival.manifest) for arrival in desk.arrivals.near(version.name)}
+    began = desk.clock.ticks()
     fetched = fetch(
         manifest,
         desk.store,
@@ -246,19 +247,28 @@ def receive(desk: Desk, version_or_reel: str, target: Path, watcher: Watcher = U
         watcher=watcher,
         clock=desk.clock,
     )
+    took = max(1, round((desk.clock.ticks() - began) * 1000))
     if fetched.whole:
         desk.arrivals.note(target, version.name, version.manifest)
-    return Received(version, fetched, sign_receipt(desk, version, fetched.faults))
+    carried = (fetched.fetched_bytes, took) if fetched.fetched_bytes else None
+    return Received(version, fetched, sign_receipt(desk, version, fetched.faults, carried))
 
 
-def sign_receipt(desk: Desk, version: Version, faults: tuple[Fault, ...]) -> Receipt:
-    """Say how `version` arrived, unless this site's newest receipt for it says exactly that already."""
+def sign_receipt(
+    desk: Desk, version: Version, faults: tuple[Fault, ...], carried: tuple[int, int] | None = None
+) -> Receipt:
+    """Say how `version` arrived, unless this site's newest receipt for it says exactly that already.
+
+    `carried`: bytes that came over the line, and the milliseconds that they took.
+    """
     word = ReceiptSigned(
         version=version.name,
         manifest=version.manifest,
         whole=not faults,
         faults=tuple(in_entry(fault) for fault in faults[:FAULTS_IN_ENTRY]),
         faults_in_all=len(faults),
+        carried=carried[0] if carried else None,
+        took=carried[1] if carried else None,
     )
 
     def decide(state: State, _now: datetime) -> list[Word] | None:

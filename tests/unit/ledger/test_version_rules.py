@@ -71,6 +71,14 @@ def test_a_receipt_that_contradicts_itself_is_refused(told: Told, word: ReceiptS
     refused(told, "contradicts itself", word)
 
 
+@pytest.mark.parametrize("half", [{"carried": 5}, {"took": 5}])
+def test_a_receipt_tells_both_how_much_came_and_how_long_it_took_or_neither(told: Told, half: dict[str, int]) -> None:
+    refused(told, "both or neither", receipt(whole=True, **half))
+    told.say(pen("kolkata"), receipt(whole=True, carried=12_748_800, took=950))
+    (kept,) = told.state.version("A/R01/v1").receipts
+    assert (kept.carried, kept.took) == (12_748_800, 950)
+
+
 def test_a_receipt_is_for_the_manifest_that_the_version_has(told: Told) -> None:
     refused(told, "another manifest", receipt(whole=True, manifest=some_digest("another")))
     refused(told, "no version A/R02/v1", receipt(whole=True, version="A/R02/v1"))
