@@ -14,6 +14,7 @@ from relay.clock import SYSTEM_CLOCK
 from relay.errors import LostRaceError, RefusedError
 from relay.ledger import lateness, work
 from relay.ledger.entry import Entry
+from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Job, Standing
 from relay.ledger.job_words import HandOnOffered
 from relay.ledger.state import KeptFolder, State
@@ -28,10 +29,10 @@ _RANGE = re.compile(r"(-?[0-9]{1,8})(?:-(-?[0-9]{1,8}))?")
 def jobs(
     context: typer.Context,
     mine: Annotated[
-        bool, typer.Option("--mine", help="Those this site holds, is offered, or is asked first for.")
+        bool, typer.Option("--mine", help="Those this site holds, is offered, is asked first for, or is to accept.")
     ] = False,
     open_only: Annotated[bool, typer.Option("--open", help="Those that nobody holds.")] = False,
-    late: Annotated[bool, typer.Option("--late", help="Those not claimed or not finished in time.")] = False,
+    late: Annotated[bool, typer.Option("--late", help="Those not claimed, finished or accepted in time.")] = False,
     stage: Annotated[str | None, typer.Option(metavar="STAGE", help="Only those at this stage.")] = None,
     reel: Annotated[str | None, typer.Option(metavar="REEL", help="Only those on this reel.")] = None,
     over: Annotated[bool, typer.Option("--all", help="Those that are over, too.")] = False,
@@ -47,14 +48,27 @@ def jobs(
         job
         for job in state.jobs.values()
         if (over or not job.is_over)
-        and (not mine or _is_mine(job, desk.site))
+        and (not mine or _is_mine(state, job, desk.site))
         and (not open_only or job.standing is Standing.OPEN)
         and (not late or lateness.is_late(state, job, now))
         and (stage is None or job.stage == stage)
         and (reel is None or job.reel == reel)
     ]
-    facts = {"jobs": [_facts(state, job, now) for job in shown], "not_sent": not_sent(state.kept)}
-    answer(facts, as_json=as_json, show=lambda page: _show_jobs(page, [_row(state, job, now) for job in shown], state))
+    waiting = [
+        each
+        for each in ([] if mine or open_only else lateness.not_open_yet(state, now))
+        if (not late or now > each.due)
+        and (stage is None or each.stage == stage)
+        and (reel is None or each.reel == reel)
+    ]
+    facts = {
+        "jobs": [_facts(state, job, now) for job in shown],
+        "not_open_yet": [{**each._asdict(), "due": each.due.isoformat(), "mind": each.told(now)} for each in waiting],
+        "not_sent": not_sent(state.kept),
+    }
+    rows = [_row(state, job, now) for job in shown]
+    rows += [(each.job, "not open yet", "", "", "", "", each.told(now)) for each in waiting]
+    answer(facts, as_json=as_json, show=lambda page: _show_jobs(page, rows, state))
 
 
 def _show_jobs(page: Page, rows: list[tuple[str, ...]], state: State) -> None:
@@ -77,9 +91,10 @@ def show_not_sent(page: Page, kept: Sequence[KeptFolder]) -> None:
         page.line(f" {each.folder} in {each.site}'s to-send/, {since}: {each.why}.", head="Not sent:")
 
 
-def _is_mine(job: Job, site: str) -> bool:
+def _is_mine(state: State, job: Job, site: str) -> bool:
     held, offered = job.claim is not None and job.claim.site == site, job.offer is not None and job.offer.to == site
-    return held or offered or (job.standing is Standing.OPEN and job.prefers == site)
+    to_accept = job.standing is Standing.HANDED_IN and site in stage_of(state, job).accepted_by
+    return held or offered or to_accept or (job.standing is Standing.OPEN and job.prefers == site)
 
 
 def _who(job: Job) -> str:
@@ -99,7 +114,7 @@ def _row(state: State, job: Job, now: datetime) -> tuple[str, ...]:
         f"{job.since:%Y-%m-%d %H:%M}",
         f"{until:%Y-%m-%d %H:%M}" if until else "",
         ", ".join(job.inputs),
-        "; ".join(lateness.warnings_of(state, job, now)),
+        "; ".join(lateness.warnings_of(state, job, now)) or (job.reason if job.is_over else ""),
     )
 
 
@@ -118,6 +133,9 @@ def _facts(state: State, job: Job, now: datetime) -> dict[str, object]:
         "inputs": list(job.inputs),
         "frames": [[each.first, each.last] for each in job.frames],
         "outcome": job.outcome,
+        "due": due.isoformat() if (due := lateness.due_of(state, job)) else None,
+        "note": job.note,
+        "reason": job.reason,
         "returns": [{"version": each.version, "by": each.by, "reasons": each.reasons} for each in job.returns],
         "mind": list(lateness.warnings_of(state, job, now)),
     }

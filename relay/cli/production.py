@@ -18,7 +18,7 @@ from relay.ledger import roster, work
 from relay.ledger.entry import ENTRY_LIMIT, read_entry
 from relay.ledger.keys import Pen, key_id, load_pen
 from relay.ledger.state import ROOT, State
-from relay.model import Element, Production, Reel, ReelName
+from relay.model import Element, Production, Reel, ReelName, Stage
 from relay.settings import Home, SiteFile
 from relay.store.keys import entry_key
 from relay.store.port import Store
@@ -162,11 +162,15 @@ def _show(page: Page, state: State) -> None:
         )
         page.line()
     if film.route:
-        page.line("Route: " + ", ".join(_stage(stage.name, stage.after) for stage in film.route))
+        page.line("Route: " + "; ".join(_stage(film, stage) for stage in film.route))
 
 
-def _stage(name: str, after: tuple[str, ...]) -> str:
-    return f"{name} after {' and '.join(after)}" if after else name
+def _stage(film: Production, stage: Stage) -> str:
+    due, said = film.due(stage), [f"{stage.name} after {' and '.join(stage.after)}" if stage.after else stage.name]
+    said += [f"received by {stage.received_by}"] if stage.received_by else []
+    said += [f"accepted by {' or '.join(stage.accepted_by)}"] if stage.accepted_by else []
+    said += [f"due {due:%d %B %Y %H:%M} UTC"] if due else []
+    return ", ".join(said)
 
 
 def _reel_row(state: State, element: Element, reel: Reel) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""What the people at a site should be told: work came, is late, was returned, was refused. Pure.
+"""What the people at a site should be told: work came, is due, is late, was returned, was refused. Pure.
 
 Each notice has a name of its own that never changes, so that whoever delivers it knows which were delivered.
 """
@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Literal, NamedTuple
 
-from relay.ledger import lateness
+from relay.ledger import lateness, route
+from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Job, Standing
 from relay.ledger.owed import first_asked
 from relay.ledger.state import State
 
-Kind = Literal["arrived", "offered", "late", "returned", "refused", "stopped", "not sent"]
+Kind = Literal["arrived", "offered", "due", "late", "returned", "refused", "stopped", "not sent"]
 
 
 class Notice(NamedTuple):
@@ -28,7 +29,8 @@ def notices_for(state: State, site: str, now: datetime) -> list[Notice]:
     """Return everything that `site` should have been told by `now`, whether or not it was told already."""
     is_coordinator = state.film().coordinator == site
     told = [notice for job in state.jobs.values() for notice in _about_job(state, job, site, is_coordinator, now)]
-    return [*told, *_refusals(state, site, is_coordinator), *_not_sent(state, site, is_coordinator)]
+    said = [*told, *_refusals(state, site, is_coordinator), *_not_sent(state, site, is_coordinator)]
+    return [*said, *_not_begun(state, now)] if is_coordinator else said
 
 
 def _about_job(state: State, job: Job, site: str, is_coordinator: bool, now: datetime) -> Iterator[Notice]:
@@ -47,7 +49,10 @@ def _about_job(state: State, job: Job, site: str, is_coordinator: bool, now: dat
             f"{job.job} is offered to you. Done: {job.offer.done}. Left: {job.offer.left}. "
             f"To go on: `relay hand-on {job.job} --take`",
         )
-    if lateness.is_late(state, job, now) and (held or asked or is_coordinator):
+    yield from _to_accept(state, job, site)
+    if held or asked or is_coordinator or site in stage_of(state, job).accepted_by:
+        yield from _about_due(state, job, now)
+    if lateness.is_slow(state, job, now) and (held or asked or is_coordinator):
         since = job.claim.epoch if job.claim else f"{job.waiting_since:%Y%m%dT%H%M%S}"
         yield Notice(f"late {job.job} {since}", "late", f"{job.job}: {lateness.warnings_of(state, job, now)[0]}")
     if job.returns and job.standing is Standing.OPEN and job.prefers == site:
@@ -74,6 +79,40 @@ def _returned_under(job: Job) -> Iterator[Notice]:
             f"{version} was returned, and your job {job.job} stands on it. Ask the coordinator whether to go on; "
             f"`relay release {job.job}` gives it back, to be opened with what is made anew",
         )
+
+
+def _to_accept(state: State, job: Job, site: str) -> Iterator[Notice]:
+    """Tell whom the stage names as its acceptor that something waits for its word; the coordinator reads the list."""
+    stage = stage_of(state, job)
+    if job.standing is not Standing.HANDED_IN or job.outcome is None or site not in stage.accepted_by:
+        return
+    if route.is_received(state, stage, job.outcome):
+        due = f" by {due:%Y-%m-%d %H:%M} UTC" if (due := state.film().due(stage)) else ""
+        yield Notice(
+            f"to accept {job.job} {job.outcome}",
+            "arrived",
+            f"{job.outcome} has arrived whole for {job.job}. Look at it{due}; then "
+            f"`relay accept {job.job} --note WHAT`, or `relay return {job.job} --reasons WHY`",
+        )
+
+
+def _about_due(state: State, job: Job, now: datetime) -> Iterator[Notice]:
+    due = lateness.due_of(state, job)
+    if due is None:
+        return
+    if lateness.is_overdue(state, job, now):
+        text = f"{job.job} was due {due:%Y-%m-%d %H:%M} UTC and is not accepted: it is {job.standing}"
+        yield Notice(f"overdue {job.job} {due:%Y-%m-%d}", "late", text)
+    elif lateness.is_due_soon(state, job, now):
+        text = f"{job.job} is due {due:%Y-%m-%d %H:%M} UTC: it is {job.standing}"
+        yield Notice(f"due {job.job} {due:%Y-%m-%d}", "due", text)
+
+
+def _not_begun(state: State, now: datetime) -> Iterator[Notice]:
+    for each in lateness.not_open_yet(state, now):
+        kind: Kind = "late" if now > each.due else "due"
+        word = "overdue" if now > each.due else "due"
+        yield Notice(f"{word} {each.job} {each.due:%Y-%m-%d}", kind, f"{each.job}: {each.told(now)}")
 
 
 def _is_here(state: State, version: str, site: str) -> bool:

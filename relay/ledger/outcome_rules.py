@@ -97,12 +97,23 @@ def _accepted(state: State, job: Job, word: JobAccepted, saying: Saying) -> Job:
         raise RefusedError(
             f"{saying.by} made {word.version} and may not accept its own work: another acceptor or the coordinator may"
         )
-    if not route.has_arrived(state, word.version):
+    _check_received(state, job, word.version)
+    return job.moved(Standing.ACCEPTED, saying.time, reason=word.note)
+
+
+def _check_received(state: State, job: Job, version: VersionName) -> None:
+    stage = job_rules.stage_of(state, job)
+    if route.is_received(state, stage, version):
+        return
+    if stage.received_by is None:
         raise RefusedError(
-            f"{word.version} was not received whole by anybody yet: it is accepted only after that. "
+            f"{version} was not received whole by anybody yet: it is accepted only after that. "
             "A worker sees to it within a minute; `relay reel show` tells"
         )
-    return job.moved(Standing.ACCEPTED, saying.time, reason=word.note)
+    raise RefusedError(
+        f"{version} was not received whole by {stage.received_by} yet, where {job.stage} ends: it is accepted only "
+        f"after that. There: `relay fetch {version} FOLDER`, or `relay sweep`"
+    )
 
 
 def _returned(state: State, job: Job, word: JobReturned, saying: Saying) -> Job:

@@ -6,6 +6,7 @@ A message only says "go and look"; this is where one looks.
 from collections.abc import Iterator
 
 from relay.ledger import route
+from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Job, Standing
 from relay.ledger.state import CopyCheck, Receipt, State, Version
 from relay.ledger.words import Fault
@@ -15,10 +16,13 @@ from relay.model import VersionName
 def receiver_of(state: State, job: Job) -> str:
     """Return the site that receives and verifies the outcome of `job`.
 
-    One that does a following stage, if it can be another than the maker; spread by reel, and the same for every
-    reader. The coordinator, where nothing follows.
+    The one that its stage names; else one that does a following stage, if it can be another than the maker; spread by
+    reel, and the same for every reader. The coordinator, where nothing follows, or who is named has not joined.
     """
     film = state.film()
+    named = stage_of(state, job).received_by
+    if named is not None:
+        return named if state.has_joined(named) else film.coordinator
     able = [site.name for stage in route.followers(film, job.stage) for site in film.sites if stage.name in site.stages]
     joined = [name for name in dict.fromkeys(able) if state.has_joined(name)]
     others = [name for name in joined if name != job.holder] or joined or [film.coordinator]

@@ -125,6 +125,14 @@ def has_arrived(state: State, version: VersionName) -> bool:
     return any(newest.values()) if newest else own
 
 
+def is_received(state: State, stage: Stage, version: VersionName) -> bool:
+    """Answer whether `version`, which came of `stage`, arrived whole: where the stage says, or else anywhere."""
+    if stage.received_by is None:
+        return has_arrived(state, version)
+    receipts = [receipt for receipt in state.versions[version].receipts if receipt.site == stage.received_by]
+    return bool(receipts) and receipts[-1].whole
+
+
 def outcome_of(state: State, stage: Stage, reel: ReelName) -> VersionName | None:
     """Return what `stage` hands over for `reel`, or None while the next stage has to wait for it, or go without."""
     handed = _handed_over(state, stage, reel, {})
@@ -155,8 +163,13 @@ def _of_pass(state: State, stage: Stage, job: Job) -> Handover:
         return None
     if job.standing is Standing.ACCEPTED:
         return (job.outcome,)
-    opens = stage.next_opens_on == "arrival" and job.standing is Standing.HANDED_IN and has_arrived(state, job.outcome)
-    return (job.outcome,) if opens else None
+    arrived = job.standing is Standing.HANDED_IN and is_received(state, stage, job.outcome)
+    return (job.outcome,) if arrived and stage.next_opens_on == "arrival" else None
+
+
+def never_opens(state: State, stage: Stage, reel: ReelName) -> bool:
+    """Answer whether all that `stage` would work on was withdrawn, so that its job on `reel` never opens."""
+    return _is_cut_off(state, stage, reel, {})
 
 
 def inputs_due(state: State, stage: Stage, reel: ReelName) -> tuple[VersionName, ...] | None:

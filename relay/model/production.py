@@ -1,6 +1,6 @@
 """The production as its file says: sites, elements and their reels, loans, the route, the premiere."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from fractions import Fraction
 from typing import Annotated, Literal, Self
@@ -52,7 +52,11 @@ class Premiere(Frozen):
 
     def instant(self) -> datetime:
         """Return the premiere's instant, in UTC."""
-        return self.at.replace(tzinfo=ZoneInfo(self.zone)).astimezone(UTC)
+        return self.days_before(0)
+
+    def days_before(self, days: int) -> datetime:
+        """Return the instant that many days before, when the venue's clocks show the same time; in UTC."""
+        return (self.at - timedelta(days=days)).replace(tzinfo=ZoneInfo(self.zone)).astimezone(UTC)
 
 
 Rate = Annotated[int, Field(ge=1, le=100_000_000)]
@@ -143,6 +147,10 @@ class Stage(Frozen):
     """Whether the stages after this one open when its work has arrived verified, or only when it was accepted."""
     accepted_by: tuple[Slug, ...] = ()
     """The sites that may accept and return work of this stage, beside the coordinator."""
+    received_by: Slug | None = None
+    """The site that receives and verifies the outcome: the venue, say. Left out: one that does a stage after this."""
+    due_days_before_premiere: Annotated[int, Field(ge=0, le=3650)] | None = None
+    """How many days before the premiere all work of this stage must have been accepted."""
     may_move: bool = False
     """Whether work may be handed on to another site half-done. A grade stays with its grader."""
     rate: Rate | None = None
@@ -212,6 +220,7 @@ class Production(Frozen):
             for site in stage.accepted_by:
                 if site not in sites:
                     raise ValueError(f"stage {stage.name!r} is accepted by {site!r}, which is none of the sites")
+            self._check_receiver(stage)
         known = {stage.name for stage in self.route}
         for worker in self.sites:
             for name in worker.stages:
@@ -220,6 +229,22 @@ class Production(Frozen):
             for name in (*worker.hands, *worker.rates):
                 if name not in worker.stages:
                     raise ValueError(f"site {worker.name!r} has hands or a rate for {name!r}, which it does not do")
+
+    def _check_receiver(self, stage: Stage) -> None:
+        if stage.received_by is None:
+            return
+        receiver = self.site(stage.received_by)
+        if receiver is None:
+            raise ValueError(f"stage {stage.name!r} is received by {stage.received_by!r}, which is none of the sites")
+        if stage.name in receiver.stages:
+            raise ValueError(
+                f"stage {stage.name!r} is received by {receiver.name!r}, which does it: another site must receive it"
+            )
+
+    def due(self, stage: Stage) -> datetime | None:
+        """Return the instant, in UTC, by which all work of `stage` must have been accepted; None: whenever."""
+        days = stage.due_days_before_premiere
+        return None if days is None else self.premiere.days_before(days)
 
     def reel_names(self) -> list[ReelName]:
         """Return every reel of every element, in the file's order."""
