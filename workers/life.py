@@ -12,16 +12,10 @@ from relay.clock import Clock
 from relay.errors import RelayError
 from relay.ledger.job_state import Claim, Job
 from relay.ledger.job_words import ClaimLapsed
-from relay.model import digest_of
-from relay.store.keys import ALIVE_PREFIX
+from relay.store.keys import alive_key
 from relay.store.port import Store
 
 BEATS_PER_LEASE = 4
-
-
-def alive_key(job: str, epoch: int) -> str:
-    """Return where the signs of life of a claim lie."""
-    return f"{ALIVE_PREFIX}{digest_of(job.encode())[:32]}-{epoch}"
 
 
 class Life:

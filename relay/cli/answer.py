@@ -7,6 +7,10 @@ from typing import Annotated
 
 import typer
 
+from relay.wording import bytes_in_words, count
+
+__all__ = ["AsJson", "Page", "answer", "bytes_in_words", "count", "printable"]
+
 AsJson = Annotated[bool, typer.Option("--json", help="Answer with one JSON object, for scripts.")]
 
 FILE_WIDTH = 140
@@ -52,18 +56,3 @@ def printable(text: str) -> str:
 
 def _written_out(letter: str) -> str:
     return letter.encode("unicode_escape").decode()
-
-
-def bytes_in_words(size: int) -> str:
-    """Return a number of bytes as people say it."""
-    amount, unit = float(size), "bytes"
-    for larger in ("kB", "MB", "GB", "TB"):
-        if amount < 1000:
-            break
-        amount, unit = amount / 1000, larger
-    return count(size, "byte") if unit == "bytes" else f"{amount:.1f} {unit}"
-
-
-def count(number: int, one: str, many: str | None = None) -> str:
-    """Return `number` with its noun."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"

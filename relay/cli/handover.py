@@ -6,13 +6,14 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, bytes_in_words, count
-from relay.cli.numbers import counted, frames_in, pairs_of, parse_start_mark, read_scan_map
+from relay.cli.numbers import counted, pairs_of, parse_start_mark, read_scan_map
 from relay.cli.progress import watching
 from relay.cli.typed import ReelText, VersionText, checked_note
 from relay.cli.upkeep import show_faults
 from relay.errors import BrokenError, RefusedError
 from relay.ledger import work
 from relay.ledger.work import held_on
+from relay.media.sequence import frames_in
 from relay.model import ScanMap, VersionName, parse_version
 from relay.transfer.handover import Received, Sending, Sent, receive
 from relay.transfer.handover import send as send_package

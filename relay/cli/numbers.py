@@ -7,14 +7,12 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from relay.cli.answer import count
 from relay.errors import MissingError, RefusedError
 from relay.film.footage import format_footage
 from relay.film.gauges import parse_gauge
-from relay.media.manifest import Manifest
-from relay.media.sequence import picture_of
-from relay.model import FrameRange, ScanMap, ranges_of
+from relay.model import FrameRange, ScanMap
 from relay.settings import first_fault
+from relay.wording import count, in_words
 
 _MARK = re.compile(r"([0-9]{1,10})(?:=(-?[0-9]{1,10}))?")
 
@@ -43,15 +41,6 @@ def read_scan_map(path: Path) -> ScanMap:
         ) from error
 
 
-def frames_in(manifest: Manifest, scan_map: ScanMap | None) -> tuple[FrameRange, ...]:
-    """Return which of the reel's frames a version holds; none where its files are not tied to the reel."""
-    picture = picture_of(manifest) if scan_map else None
-    if picture is None or scan_map is None:
-        return ()
-    frames = (scan_map.reel_frame(number) for number in picture.numbers())
-    return ranges_of({frame for frame in frames if frame is not None})
-
-
 def pairs_of(frames: Sequence[FrameRange]) -> list[list[int]]:
     """Return ranges of frames as scripts read them."""
     return [[each.first, each.last] for each in frames]
@@ -62,13 +51,3 @@ def counted(frames: Sequence[FrameRange], gauge: str) -> str:
     number = sum(each.last - each.first + 1 for each in frames)
     ends = " to ".join(format_footage(at, parse_gauge(gauge)) for at in (frames[0].first, frames[-1].last))
     return f"{count(number, 'frame')}: {in_words(frames)} ({ends})"
-
-
-def in_words(frames: Sequence[FrameRange], most: int = 12) -> str:
-    """Return ranges of frames as people write them; the last ones counted where there are many."""
-    shown = ", ".join(_range(each) for each in frames[:most])
-    return shown + (f" and {len(frames) - most} more ranges" if len(frames) > most else "") if frames else "none"
-
-
-def _range(frames: FrameRange) -> str:
-    return f"{frames.first} to {frames.last}" if frames.first < 0 and frames.first < frames.last else str(frames)

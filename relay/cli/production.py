@@ -11,9 +11,7 @@ from relay.cli.progress import waiting
 from relay.cli.typed import Reason
 from relay.clock import SYSTEM_CLOCK
 from relay.errors import MissingError, RefusedError, RelayError
-from relay.film.footage import format_footage
-from relay.film.gauges import parse_gauge
-from relay.film.rates import format_rate, format_running_time, running_time
+from relay.film.length import length_in_words
 from relay.ledger import roster, work
 from relay.ledger.entry import ENTRY_LIMIT, read_entry
 from relay.ledger.keys import Pen, key_id, load_pen
@@ -183,9 +181,3 @@ def _reel_row(state: State, element: Element, reel: Reel) -> tuple[str, ...]:
         newest.name if newest else "nothing sent",
         newest.by if newest else "",
     )
-
-
-def length_in_words(element: Element, frames: int) -> str:
-    """Return a length in feet + frames, and how long it runs at the element's speed."""
-    running = format_running_time(running_time(frames, element.rate()))
-    return f"{format_footage(frames, parse_gauge(element.gauge))}, {running} at {format_rate(element.rate())} fps"

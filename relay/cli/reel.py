@@ -5,16 +5,18 @@ from typing import Annotated
 
 import typer
 
-from relay.cli.answer import AsJson, Page, answer, bytes_in_words, count
-from relay.cli.numbers import counted, frames_in, in_words, pairs_of
-from relay.cli.production import length_in_words
+from relay.cli.answer import AsJson, Page, answer
+from relay.cli.numbers import counted, pairs_of
 from relay.cli.typed import ReelText
 from relay.errors import MissingError
+from relay.film.length import length_in_words
 from relay.ledger.state import Receipt, State, Version
 from relay.media.compare import Changes, Scanned, compare
+from relay.media.sequence import frames_in
 from relay.model import FrameRange, ReelName, ScanMap, VersionName, reel_of
 from relay.transfer.desk import Desk
 from relay.wiring import open_desk
+from relay.wording import bytes_in_words, count, in_words
 
 app = typer.Typer(no_args_is_help=True)
 

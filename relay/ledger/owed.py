@@ -26,7 +26,7 @@ def receiver_of(state: State, job: Job) -> str:
     able = [site.name for stage in route.followers(film, job.stage) for site in film.sites if stage.name in site.stages]
     joined = [name for name in dict.fromkeys(able) if state.has_joined(name)]
     others = [name for name in joined if name != job.holder] or joined or [film.coordinator]
-    return others[film.reel_names().index(job.reel) % len(others)]
+    return others[route.place_of(film, job.reel) % len(others)]
 
 
 def first_asked(state: State, job: Job) -> str | None:
@@ -35,7 +35,7 @@ def first_asked(state: State, job: Job) -> str | None:
     able = [site.name for site in film.sites if job.stage in site.stages and state.has_joined(site.name)]
     if job.prefers in able:
         return job.prefers
-    return able[film.reel_names().index(job.reel) % len(able)] if able else None
+    return able[route.place_of(film, job.reel) % len(able)] if able else None
 
 
 def newest_receipt(version: Version, site: str) -> Receipt | None:

@@ -75,13 +75,18 @@ def _stage(film: Production, name: str) -> Stage:
 
 
 @lru_cache(maxsize=16)
-def _all_reels(same: _Same) -> frozenset[ReelName]:
-    return frozenset(same.film.reel_names())
+def _places(same: _Same) -> dict[ReelName, int]:
+    return {reel: place for place, reel in enumerate(same.film.reel_names())}
 
 
 def has_reel(film: Production, reel: ReelName) -> bool:
     """Answer whether some element of the production has `reel`."""
-    return reel in _all_reels(_Same(film))
+    return reel in _places(_Same(film))
+
+
+def place_of(film: Production, reel: ReelName) -> int:
+    """Return the place of `reel` among all reels, in the file's order, from 0."""
+    return _places(_Same(film))[reel]
 
 
 def reels_of(film: Production, stage: Stage) -> tuple[ReelName, ...]:

@@ -155,6 +155,16 @@ class State:
             jobs=ChainMap({}, self.jobs),
         )
 
+    def still(self) -> Self:
+        """Return this state as it is now; what is folded into this one later does not show in it."""
+        return replace(
+            self,
+            roster=dict(self.roster),
+            versions=dict(self.versions),
+            newest=dict(self.newest),
+            jobs=dict(self.jobs),
+        )
+
     def film(self) -> Production:
         """Return the production. Raises MissingError before entry 0."""
         if self.production is None:
@@ -203,14 +213,7 @@ class State:
 
     def projection(self) -> bytes:
         """Return the whole state as canonical JSON: equal states give equal bytes."""
-        plain = replace(
-            self,
-            roster=dict(self.roster),
-            versions=dict(self.versions),
-            newest=dict(self.newest),
-            jobs=dict(self.jobs),
-        )
-        shown = _STATE.dump_python(plain, mode="json")
+        shown = _STATE.dump_python(self.still(), mode="json")
         return json.dumps(shown, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
 
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from relay.errors import RefusedError
 from relay.media.manifest import Manifest, PackedFile
-from relay.model import FrameRange
+from relay.model import FrameRange, ScanMap, ranges_of
 
 _KINDS = {"dpx": 0, "exr": 0, "tif": 1, "tiff": 1, "png": 2}
 """Pictures that come as numbered files; the lower, the likelier it is the film and not a page of a report."""
@@ -70,6 +70,15 @@ def picture_of(manifest: Manifest) -> Sequence | None:
         )
     _check_once(picture)
     return picture
+
+
+def frames_in(manifest: Manifest, scan_map: ScanMap | None) -> tuple[FrameRange, ...]:
+    """Return which of the reel's frames a version holds; none where its files are not tied to the reel."""
+    picture = picture_of(manifest) if scan_map else None
+    if picture is None or scan_map is None:
+        return ()
+    frames = (scan_map.reel_frame(number) for number in picture.numbers())
+    return ranges_of({frame for frame in frames if frame is not None})
 
 
 def _rank(sequence: Sequence) -> tuple[bool, int]:

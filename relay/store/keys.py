@@ -7,7 +7,7 @@ need no escaping in an address.
 import re
 
 from relay.errors import RefusedError
-from relay.model import Digest
+from relay.model import Digest, digest_of
 
 DIGEST_PREFIX = "by-digest/"
 ENTRY_PREFIX = "entries/"
@@ -53,3 +53,8 @@ def entry_key(sequence: int) -> str:
 def bundle_key(first: int, count: int) -> str:
     """Return where the bundle of `count` entries from `first` lies."""
     return f"{BUNDLE_PREFIX}{first:010d}-{count}"
+
+
+def alive_key(job: str, epoch: int) -> str:
+    """Return where the signs of life of a claim lie."""
+    return f"{ALIVE_PREFIX}{digest_of(job.encode())[:32]}-{epoch}"

@@ -9,12 +9,13 @@ import pytest
 from relay.errors import LostRaceError
 from relay.ledger.job_state import Standing
 from relay.ledger.owed import machine_claims
+from relay.store.keys import alive_key
 from relay.transfer.handover import Sending, send
 from tests.contracts.memory_store import MemoryStore
 from tests.unit.ledger.rig import FakeClock
 from tests.unit.workers.house import COORDINATOR, MAKE, SCAN, House, film, program
 from workers.automatic import FailedTryError, _claim, able_to_do, do_job
-from workers.life import Life, alive_key
+from workers.life import Life
 from workers.room import StoppedError
 from workers.turn import Lane
 

@@ -1,0 +1,1 @@
+"""What the board shows, as rows: pure functions of the ledger's state, the production and an instant."""

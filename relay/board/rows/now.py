@@ -1,0 +1,164 @@
+"""The first page: a sentence that says whether anything is wrong, then what is, who is awake, what is moving. Pure."""
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from relay.board.rows.moves import Move, move_of
+from relay.board.rows.needs import Cost, Need, needs_of
+from relay.board.rows.reels import ReelRow, reel_rows
+from relay.board.rows.sites import Day, SiteRow, Span, Word, day_of, site_rows
+from relay.board.rows.strips import total
+from relay.board.rows.view import View
+from relay.ledger import owed
+from relay.model import Frozen, VersionName
+from relay.wording import bytes_in_words, count, span_in_words
+
+
+class Crossing(Frozen):
+    """A version on its way from one site to another."""
+
+    version: VersionName
+    by: str
+    to: str
+    since: datetime
+    size: str
+    lands: datetime | None = None
+    """When it is expected; None where no forecast says so."""
+
+
+class Premiere(Frozen):
+    """The date that does not move."""
+
+    venue: str
+    instant: datetime
+    local: str
+    left: str
+    is_over: bool
+    forecast: datetime | None = None
+    """When the last job is expected to be done; None where no forecast says so."""
+
+
+class Progress(Frozen):
+    """How far the whole production is, in frames that were accepted at each stage."""
+
+    stage: str
+    frames: int
+    of: int
+    reels: int
+    of_reels: int
+
+
+class Now(Frozen):
+    """Everything on the first page."""
+
+    entry: int
+    time: datetime
+    headline: str
+    under: str
+    needs: tuple[Need, ...]
+    moves: tuple[Move, ...]
+    """Who has the move where nothing is wrong: claims and what waits for an answer, the longest waiting first."""
+    crossings: tuple[Crossing, ...]
+    sites: tuple[SiteRow, ...]
+    day: Day
+    premiere: Premiere
+    progress: tuple[Progress, ...]
+
+
+def now_of(view: View, spoke: Mapping[str, Word], shifts: Mapping[str, tuple[Span, ...]]) -> Now:
+    """Return the first page of what `view` shows."""
+    needs, sites = needs_of(view), site_rows(view, spoke, shifts)
+    reels = reel_rows(view)
+    headline, under = sentence(needs, sites, reels)
+    return Now(
+        entry=view.state.sequence,
+        time=view.now,
+        headline=headline,
+        under=under,
+        needs=needs,
+        moves=moves_now(view),
+        crossings=crossings(view, sites),
+        sites=sites,
+        day=day_of(view.now),
+        premiere=_premiere(view),
+        progress=progress(view, reels),
+    )
+
+
+def sentence(needs: tuple[Need, ...], sites: tuple[SiteRow, ...], reels: tuple[ReelRow, ...]) -> tuple[str, str]:
+    """Return what the page says first: whether anything is wrong; and then who is at it."""
+    urgent = [need for need in needs if need.cost not in {Cost.OFFERED, Cost.LOAN}]
+    return _headline(urgent, needs, reels), _under(sites)
+
+
+def _headline(urgent: list[Need], needs: tuple[Need, ...], reels: tuple[ReelRow, ...]) -> str:
+    if urgent:
+        more = f", and {count(len(urgent) - 1, 'thing')} more" if len(urgent) > 1 else ""
+        return f"{urgent[0].title}{more}."
+    if reels and all(row.is_done for row in reels if row.strip.layers):
+        return "Every reel is done."
+    return "Nothing is wrong." + (f" {count(len(needs), 'thing')} to keep in mind." if needs else "")
+
+
+def _under(sites: tuple[SiteRow, ...]) -> str:
+    holding = [site for site in sites if site.holds]
+    held = "; ".join(f"{site.town} holds {count(len(site.holds), 'job')}" for site in holding)
+    known = [site for site in sites if site.is_awake is not None]
+    awake = [site.town for site in (known or sites) if (site.is_awake if known else site.is_day)]
+    if known:
+        up = f"{_listed(awake)} {'is' if len(awake) == 1 else 'are'} at work" if awake else "Nobody is at work"
+    else:
+        up = f"It is day in {_listed(awake)}" if awake else "It is night everywhere"
+    return f"{up}. {held}." if held else f"{up}. Nobody holds a job."
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def moves_now(view: View) -> tuple[Move, ...]:
+    """Return every open move, what is due first at the top."""
+    found = [move for job in view.state.jobs.values() if (move := move_of(view, job))]
+    return tuple(sorted(found, key=lambda move: (not move.is_late, move.until or move.since, move.job)))
+
+
+def crossings(view: View, sites: tuple[SiteRow, ...]) -> tuple[Crossing, ...]:
+    """Return what is on its way: meant for a site, that has signed no receipt for it yet."""
+    found = [
+        Crossing(version=name, by=made.by, to=site.site, since=made.time, size=bytes_in_words(made.size))
+        for site in sites
+        for name in site.owes
+        if (made := view.state.versions[name]).by != site.site and owed.newest_receipt(made, site.site) is None
+    ]
+    return tuple(sorted(found, key=lambda each: each.since))
+
+
+def _premiere(view: View) -> Premiere:
+    held = view.film.premiere
+    left = held.instant() - view.now
+    return Premiere(
+        venue=held.venue,
+        instant=held.instant(),
+        local=f"{held.at:%a %-d %b %Y, %H:%M}",
+        left=span_in_words(left),
+        is_over=left.total_seconds() <= 0,
+    )
+
+
+def progress(view: View, reels: tuple[ReelRow, ...]) -> tuple[Progress, ...]:
+    """Return for each stage how many frames of how many were accepted. Parts of a reel count as parts."""
+    found: dict[str, list[int]] = {stage.name: [0, 0, 0, 0] for stage in view.film.route}
+    for row in reels:
+        for layer in row.strip.layers:
+            if layer.job is not None and view.state.jobs[layer.job].frames:
+                continue  # a second pass on some frames: the whole reel's own layer counts
+            sums, is_done = found[layer.stage], layer.fill == "accepted"
+            sums[0] += total(layer.frames) if is_done else 0
+            sums[1] += total(layer.frames)
+            sums[2] += is_done
+            sums[3] += 1
+    return tuple(
+        Progress(stage=stage, frames=done, of=of, reels=reels_done, of_reels=of_reels)
+        for stage, (done, of, reels_done, of_reels) in found.items()
+        if of_reels
+    )

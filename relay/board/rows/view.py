@@ -1,0 +1,74 @@
+"""What all rows are read from: the state at one moment, and the few things that the ledger alone cannot know."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Literal, Self
+from zoneinfo import ZoneInfo
+
+from relay.ledger.state import State
+from relay.model import FrameRange, Frozen, Production, ReelName, VersionName, reel_of
+
+Frames = tuple[FrameRange, ...]
+
+
+class Viewer(Frozen):
+    """Who looks, and what they may do."""
+
+    name: str
+    role: Literal["coordinator", "site", "guest", "machine"]
+    """A machine reads everything, for monitoring and scripts; a guest reads one holder's elements."""
+    site: str | None = None
+    """The site in whose name they act."""
+    holder: str | None = None
+    """The archive whose elements are all that a guest sees."""
+
+    @property
+    def may_act(self) -> bool:
+        return self.role in {"coordinator", "site"} and self.site is not None
+
+
+@dataclass(frozen=True)
+class View:
+    """The production at one moment."""
+
+    state: State
+    now: datetime
+    frames: Mapping[VersionName, Frames] = field(default_factory=dict)
+    """Which of the reel's frames a version holds, as far as its manifest was read."""
+    silent: Mapping[str, int] = field(default_factory=dict)
+    """Jobs whose machine gave no sign of life, and for how many seconds."""
+    stale_since: datetime | None = None
+    """When the store was last heard, where it does not answer now."""
+
+    @property
+    def film(self) -> Production:
+        return self.state.film()
+
+    def title_of(self, site: str) -> str:
+        """Return what people call a site: `Tokyo` for `Tokyo: grading`."""
+        found = self.film.site(site)
+        return found.title.partition(":")[0] if found else site
+
+    def zone_of(self, site: str | None) -> ZoneInfo:
+        found = self.film.site(site) if site else None
+        return ZoneInfo(found.zone if found else "UTC")
+
+    def limited_to(self, holder: str) -> Self:
+        """Return what the archive `holder` may see: its own elements, what was made of them alone, and nothing else."""
+        elements = tuple(element for element in self.film.elements if element.holder == holder)
+        reels = {ReelName(f"{element.code}/{reel.name}") for element in elements for reel in element.reels}
+        state = replace(
+            self.state,
+            production=self.film.model_copy(update={"elements": elements}),
+            versions={name: each for name, each in self.state.versions.items() if reel_of(name) in reels},
+            newest={reel: number for reel, number in self.state.newest.items() if reel in reels},
+            mendings=tuple(each for each in self.state.mendings if reel_of(each.version) in reels),
+            jobs={name: job for name, job in self.state.jobs.items() if job.reel in reels},
+        )
+        return replace(self, state=state, silent={job: age for job, age in self.silent.items() if job in state.jobs})
+
+
+def seen_by(view: View, viewer: Viewer) -> View:
+    """Return as much of `view` as `viewer` may see."""
+    return view.limited_to(viewer.holder or "") if viewer.role == "guest" else view
