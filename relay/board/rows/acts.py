@@ -53,7 +53,8 @@ def _judging(view: View, job: Job, site: str) -> Iterator[ActName]:
     if site != view.film.coordinator and site not in stage_of(view.state, job).accepted_by:
         return
     if job.standing is Standing.HANDED_IN and job.outcome:
-        if route.has_arrived(view.state, job.outcome):
+        is_own = job.holder == site and site != view.film.coordinator  # nobody accepts their own work
+        if route.has_arrived(view.state, job.outcome) and not is_own:
             yield "accept"
         yield "return"
     elif job.standing is Standing.ACCEPTED:

@@ -30,22 +30,24 @@ class Cost(IntEnum):
 
     BROKEN = 0
     REFUSED = 1
-    STOPPED = 2
-    NOT_CLAIMED = 3
-    NOT_FINISHED = 4
-    LANDS_LATE = 5
-    RETURNED = 6
-    STANDS_ON_RETURNED = 7
-    REPAIR = 8
-    OFFERED = 9
-    LOAN = 10
-    SILENT = 11
-    STALE = 12
+    NOT_SENT = 2
+    STOPPED = 3
+    NOT_CLAIMED = 4
+    NOT_FINISHED = 5
+    LANDS_LATE = 6
+    RETURNED = 7
+    STANDS_ON_RETURNED = 8
+    REPAIR = 9
+    OFFERED = 10
+    LOAN = 11
+    SILENT = 12
+    STALE = 13
 
 
 MARKS = {
     Cost.BROKEN: "broken",
     Cost.REFUSED: "refused",
+    Cost.NOT_SENT: "not sent",
     Cost.STOPPED: "stopped",
     Cost.NOT_CLAIMED: "not claimed in time",
     Cost.NOT_FINISHED: "not finished in time",
@@ -80,7 +82,7 @@ class Need(Frozen):
 
 def needs_of(view: View) -> tuple[Need, ...]:
     """Return everything that needs someone now, the costliest first, the oldest first among equals."""
-    found = [*_stale(view), *_versions(view), *_jobs(view), *_loans(view)]
+    found = [*_stale(view), *_versions(view), *_folders(view), *_jobs(view), *_loans(view)]
     return tuple(sorted(found, key=lambda need: (need.cost, need.since or view.now, need.job or need.title)))
 
 
@@ -139,6 +141,18 @@ def _refused(view: View, version: Version) -> Need:
         reel=reel_of(version.name),
         entry=worst.entry,
     )
+
+
+def _folders(view: View) -> Iterator[Need]:
+    for each in view.state.kept:
+        yield _need(
+            Cost.NOT_SENT,
+            f"{each.folder} lies in {view.title_of(each.site)}'s to-send/ and was not sent: {each.why}",
+            "A note beside the folder says more.",
+            each.site,
+            since=each.time,
+            entry=each.entry,
+        )
 
 
 def _jobs(view: View) -> Iterator[Need]:

@@ -64,6 +64,7 @@ class View:
             versions={name: each for name, each in self.state.versions.items() if reel_of(name) in reels},
             newest={reel: number for reel, number in self.state.newest.items() if reel in reels},
             mendings=tuple(each for each in self.state.mendings if reel_of(each.version) in reels),
+            kept=(),
             jobs={name: job for name, job in self.state.jobs.items() if job.reel in reels},
         )
         return replace(self, state=state, silent={job: age for job, age in self.silent.items() if job in state.jobs})

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 from relay.board.rows.needs import Cost, needs_of
 from relay.board.rows.now import now_of
+from relay.ledger.words import FolderNotSent
 from tests.unit.board.board_scene import SOON, floor, view
 from tests.unit.ledger.job_scene import receipt
 from tests.unit.ledger.scene import COORDINATOR, NOON
@@ -127,3 +128,10 @@ def test_progress_counts_frames_that_were_accepted():
     told.accepts("scan/A/R01", COORDINATOR)
     scan = next(each for each in first_page(told).progress if each.stage == "scan")
     assert (scan.frames, scan.of, scan.reels, scan.of_reels) == (16_000, 48_000, 1, 3)
+
+
+def test_a_folder_that_could_not_be_sent_needs_someone():
+    told = floor()
+    told.says("lisbon", FolderNotSent(folder="A_R0I", why="it matches no reel"))
+    assert Cost.NOT_SENT in costs(told)
+    assert first_page(told).headline.startswith("A_R0I lies in Site lisbon's to-send/")

@@ -106,3 +106,12 @@ def test_the_index_agrees_with_the_lines_that_were_read_whole():
 def test_everybody_but_a_guest_sees_all():
     told = view(floor(), SOON)
     assert seen_by(told, RULER) is told
+
+
+def test_nobody_is_offered_to_accept_their_own_work():
+    told = floor()
+    halifax = LISBON.model_copy(update={"site": "halifax"})  # an acceptor of scans
+    told.delivers("scan/A/R01", "halifax")
+    told.delivers("scan/A/R02", "lisbon")
+    assert "accept" not in may(told, "scan/A/R01", halifax)
+    assert "accept" in may(told, "scan/A/R02", halifax)
