@@ -16,16 +16,20 @@ from urllib.parse import quote
 from pydantic import Field, ValidationError
 from pydantic_core import ErrorDetails
 
+from relay.clock import Pace
 from relay.errors import MissingError, RefusedError
 from relay.model import Code, DigestField, Frozen, Line, Slug
 
 HOME_VARIABLE = "RELAY_HOME"
 HANDS_VARIABLE = "RELAY_HANDS"
 BROKER_VARIABLE = "RELAY_BROKER"
+CLOCK_VARIABLE = "RELAY_CLOCK"
 VARIABLES = {
     HOME_VARIABLE: "the site's home, where its key and its settings are; ~/.relay when not set",
     HANDS_VARIABLE: "how many files are on their way at once, 1 to 256; 16 when not set",
     BROKER_VARIABLE: "the address of the broker that wakes sites, such as rediss://site@host:6380; none when not set",
+    CLOCK_VARIABLE: "for the demo only, whose days pass in a minute; refused where the store is no folder: how many "
+    "seconds one counts as, since which instant, and which instant that was; the machine's clock when not set",
 }
 """Every variable that is read, and what it is for. deploy/relay.env.example lists the same."""
 
@@ -50,6 +54,8 @@ class Home(Frozen):
     hands: Annotated[int, Field(ge=1, le=256)] = 16
     broker_address: str | None = Field(default=None, repr=False)
     """What RELAY_BROKER says; it may hold a password."""
+    pace: Pace | None = None
+    """What RELAY_CLOCK says: for the demo only."""
 
     @property
     def broker(self) -> str | None:
@@ -147,9 +153,21 @@ def home_of(folder: Path | None = None, environment: Mapping[str, str] | None = 
     hands = told.get(HANDS_VARIABLE) or "16"
     try:
         broker = told.get(BROKER_VARIABLE) or None
-        return Home(folder=place.expanduser().absolute(), hands=int(hands), broker_address=broker)
+        home = Home(folder=place.expanduser().absolute(), hands=int(hands), broker_address=broker)
     except ValueError as error:
         raise RefusedError(f"{HANDS_VARIABLE} is {hands!r}: expected a number from 1 to 256") from error
+    pace = told.get(CLOCK_VARIABLE)
+    return home.model_copy(update={"pace": _parse_pace(pace)}) if pace else home
+
+
+def _parse_pace(text: str) -> Pace:
+    try:
+        return Pace.parse(text)
+    except ValueError as error:
+        raise RefusedError(
+            f"{CLOCK_VARIABLE} is {text!r}: it is for the demo only. Leave it out; or name how many seconds one counts "
+            "as and two instants, such as 1440 2026-11-25T21:30:00Z 2027-08-30T06:00:00Z"
+        ) from error
 
 
 def program_environment(environment: Mapping[str, str] | None = None) -> dict[str, str]:

@@ -3,13 +3,13 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from relay.clock import SYSTEM_CLOCK
+from relay.clock import SYSTEM_CLOCK, Clock, FastClock
 from relay.doorbell import Ringer, find_doorbell
 from relay.errors import RefusedError
 from relay.ledger.copy import LocalCopy
 from relay.ledger.keys import KeyId, load_pen
 from relay.ledger.ledger import Ledger
-from relay.settings import Home, SiteFile
+from relay.settings import CLOCK_VARIABLE, Home, SiteFile
 from relay.store.address import Address, DirectoryAddress, S3Address, parse_address
 from relay.store.directory import DirectoryStore
 from relay.store.port import Store
@@ -57,7 +57,19 @@ def _address(text: str) -> Address:
 
 def open_ledger(home: Home, store: Store, root: KeyId | None) -> Ledger:
     """Return the ledger in `store` as this home sees it."""
-    return Ledger(store, LocalCopy(home.ledger), SYSTEM_CLOCK, root)
+    return Ledger(store, LocalCopy(home.ledger), _calendar(home, store), root)
+
+
+def _calendar(home: Home, store: Store) -> Clock:
+    """Return the clock that entries are dated by: the machine's, except in a demonstration. Raises RefusedError."""
+    if home.pace is None:
+        return SYSTEM_CLOCK
+    if not isinstance(store, DirectoryStore):
+        raise RefusedError(
+            f"{CLOCK_VARIABLE} is set, which is for the demo only, but the production lies in {store.name}, which "
+            f"refuses what is signed at another time than its own: unset {CLOCK_VARIABLE}"
+        )
+    return FastClock(home.pace)
 
 
 @contextmanager

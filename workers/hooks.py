@@ -78,7 +78,7 @@ class Teller:
         ways = list(self._ways())
         if not ways:
             return []
-        told, notices = self._told(), notices_for(state, self._desk.site, self._desk.clock.now())
+        told, notices = self._told(), notices_for(state, self._desk.site, self._desk.now())
         return [
             (way, notice, deliver) for notice in notices for way, deliver in ways if f"{way} {notice.name}" not in told
         ]

@@ -10,7 +10,6 @@ import typer
 
 from relay.cli.answer import AsJson, Page, answer
 from relay.cli.typed import Reason, ReelText
-from relay.clock import SYSTEM_CLOCK
 from relay.errors import LostRaceError, RefusedError
 from relay.ledger import lateness, work
 from relay.ledger.entry import Entry
@@ -43,7 +42,7 @@ def jobs(
     For each: how it stands, who holds it, since when and until when, and what to mind.
     """
     with open_desk(context.obj) as desk:
-        state, now = desk.ledger.follow(), desk.clock.now()
+        state, now = desk.ledger.follow(), desk.now()
     shown = [
         job
         for job in state.jobs.values()
@@ -148,7 +147,7 @@ def _say(context: typer.Context, name: str, as_json: bool, said: Callable[[Desk]
         entry = said(desk)
         work.open_due(desk.ledger, desk.pen)
         job = work.job_named(desk.ledger.state, name)
-        facts = {"entry": entry.sequence if entry else None, **_facts(desk.ledger.state, job, desk.clock.now())}
+        facts = {"entry": entry.sequence if entry else None, **_facts(desk.ledger.state, job, desk.now())}
     answer(facts, as_json=as_json, show=lambda page: _show_said(page, job, entry))
 
 
@@ -341,7 +340,7 @@ def ask(
         if job is None:
             raise LostRaceError(f"what was asked for on {named} at {stage} was handed in meanwhile: look again")
     answer(
-        _facts(desk.ledger.state, job, SYSTEM_CLOCK.now()),
+        _facts(desk.ledger.state, job, desk.now()),
         as_json=as_json,
         show=lambda page: _show_said(page, job, entry),
     )

@@ -1,5 +1,6 @@
 """`relay production`: create, revise and show."""
 
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -9,7 +10,6 @@ from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.production_file import read_production
 from relay.cli.progress import waiting
 from relay.cli.typed import Reason
-from relay.clock import SYSTEM_CLOCK
 from relay.errors import MissingError, RefusedError, RelayError
 from relay.film.length import length_in_words
 from relay.ledger import roster, work
@@ -132,14 +132,14 @@ def show(context: typer.Context, as_json: AsJson = False) -> None:
     With their lengths, the terms of each loan, and how far each reel is.
     """
     with open_desk(context.obj) as desk:
-        state = desk.ledger.follow()
+        state, now = desk.ledger.follow(), desk.now()
     facts = {"production": state.film().model_dump(mode="json", by_alias=True), "entries": state.sequence + 1}
-    answer(facts, as_json=as_json, show=lambda page: _show(page, state))
+    answer(facts, as_json=as_json, show=lambda page: _show(page, state, now))
 
 
-def _show(page: Page, state: State) -> None:
+def _show(page: Page, state: State, now: datetime) -> None:
     film = state.film()
-    left = film.premiere.instant() - SYSTEM_CLOCK.now()
+    left = film.premiere.instant() - now
     when = f"{film.premiere.at:%d %B %Y %H:%M} in {film.premiere.zone}, {film.premiere.venue}"
     page.line(f"  ({film.name})", head=film.title)
     page.line(f"Premiere: {when}" + (f", in {count(left.days, 'day')}" if left.days >= 0 else ", which is past"))

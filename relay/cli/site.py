@@ -14,7 +14,6 @@ import typer
 from relay.cli.answer import AsJson, Page, answer
 from relay.cli.jobs import not_sent, show_not_sent
 from relay.cli.typed import Reason, SiteName, checked_address
-from relay.clock import SYSTEM_CLOCK
 from relay.errors import MissingError, RefusedError, RelayError
 from relay.ledger import roster
 from relay.ledger.keys import Pen, key_id, load_pen
@@ -164,8 +163,8 @@ def list_sites(context: typer.Context, as_json: AsJson = False) -> None:
     With each one's local time, what it can do, and what lies in its to-send/ and could not be sent.
     """
     with open_desk(context.obj) as desk:
-        state = desk.ledger.follow()
-    rows = [_facts(state, site) for site in state.film().sites]
+        state, now = desk.ledger.follow(), desk.now()
+    rows = [_facts(state, site, now) for site in state.film().sites]
     heads = ("site", "title", "local time", "stages", "standing")
     answer({"sites": rows}, as_json=as_json, show=lambda page: _show(page, heads, rows, state))
 
@@ -175,13 +174,13 @@ def _show(page: Page, heads: tuple[str, ...], rows: list[dict[str, Any]], state:
     show_not_sent(page, state.kept)
 
 
-def _facts(state: State, site: Site) -> dict[str, Any]:
+def _facts(state: State, site: Site, now: datetime) -> dict[str, Any]:
     standing, entry = _standing(state, site.name)
     return {
         "site": site.name,
         "title": site.title,
         "zone": site.zone,
-        "local_time": SYSTEM_CLOCK.now().astimezone(ZoneInfo(site.zone)).isoformat(),
+        "local_time": now.astimezone(ZoneInfo(site.zone)).isoformat(),
         "stages": list(site.stages),
         "mends": site.mends,
         "standing": standing,

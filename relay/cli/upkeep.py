@@ -110,7 +110,7 @@ def bag(
             "Source-Organization": state.film().title,
             "External-Identifier": named.name,
             "External-Description": f"{element.title if element else ''}, held by {element.holder if element else ''}",
-            "Bagging-Date": f"{desk.clock.now():%Y-%m-%d}",
+            "Bagging-Date": f"{desk.now():%Y-%m-%d}",
         }
         exported = export_bag(manifest, desk.store, target, desk.notebook, info, watcher=watcher)
     facts = {"version": named.name, "bag": str(target), "files": len(manifest.files), "bytes": manifest.size()}

@@ -54,6 +54,10 @@ class Ledger:
         """What was true when the ledger was last followed."""
         return self._history.state
 
+    def now(self) -> datetime:
+        """Return the present instant on the clock that entries are dated by."""
+        return self._clock.now()
+
     def entries(self) -> list[bytes]:
         """Return the exact bytes of each entry that was read."""
         return list(self._raws)

@@ -1,6 +1,7 @@
 """What a site works with: its name and pen, the ledger, the store and the notebook."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from relay.clock import Clock
@@ -28,12 +29,17 @@ class Desk:
     owed: Path
     """A folder for what was begun and must still be said."""
     clock: Clock
+    """The machine's, which files are dated by and transfers timed with. Entries have `now()`."""
     hands: int
     """Files on their way at once."""
 
     @property
     def site(self) -> str:
         return self.pen.name
+
+    def now(self) -> datetime:
+        """Return the present instant on the clock that entries are dated by."""
+        return self.ledger.now()
 
     def check_may_sign(self, state: State) -> None:
         """Raise RefusedError unless the key in this home counts, as this site's: said before hours of work."""

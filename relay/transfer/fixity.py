@@ -95,7 +95,7 @@ def _due(desk: Desk, state: State, every: timedelta) -> list[_Copy]:
         for arrival in desk.arrivals.near(version.name)
         if arrival.manifest == version.manifest and not _is_gone(version, desk.site, str(arrival.folder))
     ]
-    latest = desk.clock.now() - every
+    latest = desk.now() - every
     dated = [(_last_look(copy, desk.site), copy) for copy in copies]
     return [copy for looked, copy in sorted(dated, key=lambda pair: pair[0]) if looked <= latest]
 
