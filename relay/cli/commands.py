@@ -8,7 +8,7 @@ import typer
 import typer.core
 
 from relay import __version__
-from relay.cli import copies, handover, jobs, keys, ledger, production, reel, run, site, store, upkeep
+from relay.cli import copies, handover, jobs, keys, ledger, production, reel, run, site, store, upkeep, who
 from relay.settings import HOME_VARIABLE, home_of
 
 
@@ -44,6 +44,7 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_FILES, "mend", upkeep.mend),
     (_FILES, "copies", copies.copies),
     (_JOBS, "jobs", jobs.jobs),
+    (_JOBS, "who", who.who),
     (_JOBS, "claim", jobs.claim),
     (_JOBS, "extend", jobs.extend),
     (_JOBS, "release", jobs.release),
