@@ -93,6 +93,23 @@ def test_a_site_rings_another_and_hears_its_own_bell_over_tls(broker: Broker) ->
     hearing.close()
 
 
+def test_a_worker_takes_the_lock_under_which_lost_messages_are_brought_back(broker: Broker) -> None:
+    """kombu's Redis transport does so again and again; releasing it is a script, sent by its SHA-1."""
+    with broker.client("site-halifax") as client:
+        mutex = client.lock(f"relay.{PRODUCTION}.ear.halifax.unacked_mutex", timeout=30)
+        assert mutex.acquire(blocking=False)
+        mutex.release()
+        with pytest.raises(redis.exceptions.NoPermissionError):
+            client.lock("somebody-else", timeout=30).acquire(blocking=False)
+
+
+def test_a_script_reaches_no_further_than_its_user(broker: Broker) -> None:
+    with broker.client("site-halifax") as client:
+        peek = client.register_script("return redis.call('get', 'somebody-else')")
+        with pytest.raises(redis.exceptions.ResponseError, match="can't access at least one of the keys"):
+            peek()
+
+
 @pytest.mark.parametrize(
     "command",
     [
