@@ -127,6 +127,7 @@ def _facts(state: State, job: Job, now: datetime) -> dict[str, object]:
         "epoch": job.claim.epoch if job.claim else None,
         "offered_to": job.offer.to if job.offer else None,
         "prefers": job.prefers,
+        "planned": job.begins.isoformat() if job.begins else None,
         "since": job.since.isoformat(),
         "until": job.claim.until.isoformat() if job.claim and job.claim.until else None,
         "inputs": list(job.inputs),
@@ -299,7 +300,10 @@ def reassign(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Take a job from its holder, who could not finish. For the coordinator; late work is still kept."""
+    """Take a job from its holder, or ask another site first.
+
+    For the coordinator. A holder's late work is still kept; what a person asked, with a reason, no plan changes.
+    """
     _say(context, job, as_json, lambda desk: work.reassign(desk.ledger, desk.pen, job, to, reason))
 
 

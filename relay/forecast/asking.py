@@ -226,12 +226,17 @@ class _Asking:
         )
 
     def _due(self, stage: Stage, reel: ReelName) -> int | None:
-        """Return when a print must leave again, where the file does not say which site has it."""
+        """Return the stage's own date, or the day on which a print must leave again, whichever comes first.
+
+        The latter is a date only where the file does not say which site has the print; else its stay bounds the work.
+        """
+        asked = self.film.due(stage)
+        dates = [self.ground.minute(asked)] if asked else []
         element = self.film.element_of(reel)
-        if stage.after or not element or not element.loan or element.loan.lent_to:
-            return None
-        venue = self.film.site(self.film.coordinator)
-        return self._leaves(element, venue.zone if venue else "UTC")
+        if not stage.after and element and element.loan and not element.loan.lent_to:
+            coordinator = self.film.site(self.film.coordinator)
+            dates.append(self._leaves(element, coordinator.zone if coordinator else "UTC"))
+        return min(dates, default=None)
 
     def _is_lent(self, reel: ReelName) -> bool:
         element = self.film.element_of(reel)
@@ -259,14 +264,14 @@ class _Asking:
         return minute_shown(local, zone_named(zone)) - minute_of(self.ground.epoch)
 
     def _told(self, tasks: tuple[plan.Task, ...]) -> Iterator[plan.Told]:
-        """Give what people know: a job that is open, and whom the ledger asks first for it."""
+        """Give what people know: whom the ledger asks first for an open job, and from when; a person means at once."""
         for task in tasks:
             job = self.state.jobs.get(task.id)
             if job is None or job.standing is not Standing.OPEN or job.prefers is None:
                 continue
             site = self._at(job, job.prefers)
             if any(choice.site == site for choice in task.choices):
-                yield plan.Told(task.id, site, 0)
+                yield plan.Told(task.id, site, self.ground.minute(job.begins) if job.begins else 0)
 
 
 def acceptance_of(task: str) -> TaskId:

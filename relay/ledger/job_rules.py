@@ -28,6 +28,7 @@ from relay.ledger.job_words import (
     JobReturned,
     JobWithdrawn,
     JobWord,
+    SiteAsked,
     TryFailed,
     WorkCameLate,
 )
@@ -72,6 +73,8 @@ def _after(state: State, job: Job, word: JobWord, saying: Saying) -> Job:
             return _lapsed(state, job, word, saying)
         case ClaimReassigned():
             return _reassigned(state, job, word, saying)
+        case SiteAsked():
+            return _asked_of(state, job, word, saying)
         case HandOnOffered():
             return _offered(state, job, word, saying)
         case HandOnTaken():
@@ -262,6 +265,15 @@ def _reassigned(state: State, job: Job, word: ClaimReassigned, saying: Saying) -
     if word.to is not None:
         check_can(state, word.to, job.stage)
     return job.moved(Standing.OPEN, saying.time, prefers=word.to, reason=word.reason)
+
+
+def _asked_of(state: State, job: Job, word: SiteAsked, saying: Saying) -> Job:
+    _check_standing(job, "asked of a site", Standing.OPEN)
+    if not is_coordinator(saying):
+        raise RefusedError(f"{saying.by} may not say who is asked first for job {job.job}: the coordinator may")
+    if word.to is not None:
+        check_can(state, word.to, job.stage)
+    return replace(job, prefers=word.to, begins=word.begins, reason=word.reason)
 
 
 def _offered(state: State, job: Job, word: HandOnOffered, saying: Saying) -> Job:

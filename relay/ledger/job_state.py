@@ -73,6 +73,9 @@ class Job:
     given_at: datetime
     standing: Standing = Standing.OPEN
     prefers: str | None = None
+    """The site that is asked first."""
+    begins: datetime | None = None
+    """When it was planned to begin there; None where no plan asked, but a person, or the route."""
     asked: str = ""
     """Why it was asked for, where the route did not."""
     reason: str = ""
@@ -103,7 +106,8 @@ class Job:
     def moved(self, standing: Standing, time: datetime, **changes: object) -> "Job":
         """Return the job in another standing; the claim and an offer end with the old one."""
         past = (*self.past, self.claim) if self.claim else self.past
-        return replace(self, standing=standing, since=time, claim=None, offer=None, past=past, **changes)  # type: ignore[arg-type]
+        plain = replace(self, standing=standing, since=time, claim=None, offer=None, past=past, begins=None)
+        return replace(plain, **changes)  # type: ignore[arg-type]
 
     def afresh(self) -> "Job":
         """Return the job with all its tries before it."""

@@ -90,6 +90,17 @@ class ClaimReassigned(Frozen):
     reason: Line
 
 
+class SiteAsked(Frozen):
+    """The coordinator asks a site first for an open job, or nobody: as planned, or because a person knows better."""
+
+    word: Literal["site-asked"] = "site-asked"
+    job: JobId
+    to: Slug | None = None
+    begins: Instant | None = None
+    """When the plan has it begin there. None: a person asks, and plans leave it so."""
+    reason: Line
+
+
 class HandOnOffered(Frozen):
     """The holder's day ends; the named site is asked to go on. The claim moves only with that site's word."""
 
@@ -196,6 +207,7 @@ JobWord = (
     | ClaimReleased
     | ClaimLapsed
     | ClaimReassigned
+    | SiteAsked
     | HandOnOffered
     | HandOnTaken
     | HandOnDeclined

@@ -19,6 +19,7 @@ from relay.ledger.job_words import (
     JobReturned,
     JobWithdrawn,
     JobWord,
+    SiteAsked,
     TryFailed,
     WorkCameLate,
 )
@@ -93,6 +94,9 @@ def _of_a_job(word: JobWord) -> str:
             return f"says that the claim of entry {word.epoch} on job {word.job} lapsed"
         case ClaimReassigned():
             return f"took job {word.job} from its holder, for {word.to or 'whoever comes first'}{_because(word.reason)}"
+        case SiteAsked():
+            when = f", to begin {word.begins:%Y-%m-%d %H:%M} UTC" if word.begins else ""
+            return f"asks {word.to or 'nobody'} first for job {word.job}{when}{_because(word.reason)}"
         case HandOnOffered():
             return f"offered job {word.job} to {word.to}; done: {word.done}; left to do: {word.left}"
         case HandOnTaken():

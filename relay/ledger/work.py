@@ -25,6 +25,7 @@ from relay.ledger.job_words import (
     JobRestarted,
     JobReturned,
     JobWithdrawn,
+    SiteAsked,
 )
 from relay.ledger.keys import Pen
 from relay.ledger.ledger import Ledger
@@ -183,9 +184,12 @@ def withdraw(ledger: Ledger, pen: Pen, name: str, reason: str) -> Entry | None:
 
 
 def reassign(ledger: Ledger, pen: Pen, name: str, to: str | None, reason: str) -> Entry | None:
-    """Take the job from its holder, for `to` or for whoever comes first."""
+    """Take the job from its holder, or ask another site for an open one: for `to`, or for whoever comes first."""
 
     def say(_state: State, job: Job, _now: datetime) -> Word | None:
+        if job.standing is Standing.OPEN:
+            is_so = (job.prefers, job.begins, job.reason) == (to, None, reason)
+            return None if is_so else SiteAsked(job=job.job, to=to, reason=reason)
         if job.claim is None:
             raise RefusedError(f"job {job.job} is nobody's: it is {job.standing}")
         return ClaimReassigned(job=job.job, epoch=job.claim.epoch, to=to, reason=reason)

@@ -1,13 +1,13 @@
 """From the ledger to what there is to plan: each figure is worked out by hand beside it."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from relay.errors import RefusedError
 from relay.forecast.asking import problem_of
 from relay.forecast.ground import Ground
-from relay.ledger.job_words import HandOnOffered, HandOnTaken, JobWithdrawn
+from relay.ledger.job_words import HandOnOffered, HandOnTaken, JobWithdrawn, SiteAsked
 from relay.shifts.problem import Overnight, Problem, Stay, Told, Work
 from tests.unit.forecast.scene import START, House, film, hours, task
 from tests.unit.ledger.job_scene import receipt
@@ -191,6 +191,23 @@ def test_whoever_is_asked_first_was_told_so():
     house.gives_back("grade/A/R01")
     assert made
     assert asked(house).told == (Told(task="grade/A/R01/1", site="kolkata", start=0),)  # type: ignore[arg-type]
+
+
+def test_a_person_means_at_once_and_a_plan_when_it_says():
+    house = House.of(film())
+    house.delivers("scan/A/R01", "halifax")
+    house.opens()
+    begins = START + timedelta(hours=30)
+    house.says("oslo", SiteAsked(job="grade/A/R01/1", to="lisbon", begins=begins, reason="as planned"))
+    assert asked(house).told == (Told(task="grade/A/R01/1", site="lisbon", start=30 * HOUR),)  # type: ignore[arg-type]
+    house.says("oslo", SiteAsked(job="grade/A/R01/1", to="kolkata", reason="Lisbon's grader is ill"))
+    assert asked(house).told == (Told(task="grade/A/R01/1", site="kolkata", start=0),)  # type: ignore[arg-type]
+
+
+def test_a_stage_with_a_date_of_its_own_is_due_then():
+    problem = asked(House.of(film(stage__grade={"due_days_before_premiere": 10})))
+    due = datetime(2027, 2, 8, 18, tzinfo=UTC) - START
+    assert task(problem, "grade/A/R01/1").due == int(due.total_seconds()) // 60
 
 
 def test_what_becomes_of_work_overnight_is_what_its_stage_says():

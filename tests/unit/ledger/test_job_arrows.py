@@ -19,6 +19,7 @@ from relay.ledger.job_words import (
     JobOpened,
     JobRestarted,
     JobWithdrawn,
+    SiteAsked,
     TryFailed,
     WorkCameLate,
 )
@@ -368,3 +369,28 @@ def test_the_coordinator_withdraws_what_is_not_over(told: Floor, stand) -> None:
     assert held is None or job.past[-1] == held
     with refused("withdrawn already"):
         told.says(COORDINATOR, JobWithdrawn(job=GRADE, reason="again"))
+
+
+@arrow("w")
+def test_the_coordinator_asks_a_site_first_for_an_open_job_and_says_why(told: Floor) -> None:
+    planned = SiteAsked(job=GRADE, to="kolkata", begins=SOON, reason="it is awake then and has the shortest line")
+    for site in ("halifax", "lisbon", "kolkata"):
+        with refused("may not say who is asked first"):
+            told.says(site, planned)
+    told.says(COORDINATOR, planned)
+    job = told.job(GRADE)
+    assert (job.standing, job.prefers, job.begins) == (Standing.OPEN, "kolkata", SOON)
+    assert job.reason == "it is awake then and has the shortest line"
+
+    told.says(COORDINATOR, SiteAsked(job=GRADE, to="lisbon", reason="Kolkata's grader is ill"))
+    assert (told.job(GRADE).prefers, told.job(GRADE).begins) == ("lisbon", None)
+    told.claims(GRADE, "kolkata")  # it is no right: whoever does the stage may claim
+    with refused("cannot be asked of a site: it is kolkata's"):
+        told.says(COORDINATOR, planned)
+
+
+def test_what_was_planned_ends_with_the_job_s_standing(told: Floor) -> None:
+    told.says(COORDINATOR, SiteAsked(job=GRADE, to="kolkata", begins=SOON, reason="as planned"))
+    told.does(GRADE, "kolkata")
+    told.gives_back(GRADE)
+    assert (told.job(GRADE).prefers, told.job(GRADE).begins) == ("kolkata", None)

@@ -22,6 +22,7 @@ from relay.ledger.job_words import (
     JobRestarted,
     JobReturned,
     JobWithdrawn,
+    SiteAsked,
     TryFailed,
     WorkCameLate,
 )
@@ -139,6 +140,7 @@ WORDS_AND_RIGHTS: list[tuple[Word | tuple[Word, ...], set[str]]] = [
     (ClaimReleased(job=PERSONS, epoch=EPOCH), {"holder"}),
     (ClaimLapsed(job=HELD, epoch=EPOCH, silent=9999), WORKING),
     (ClaimReassigned(job=PERSONS, epoch=EPOCH, reason="ill"), {"coordinator"}),
+    (SiteAsked(job=FREE, reason="ill"), {"coordinator"}),
     (HandOnOffered(job=PERSONS, epoch=EPOCH, **OFFER), {"holder"}),
     (HandOnTaken(job=PERSONS, epoch=EPOCH, until=NEXT_WEEK), {"mender"}),
     (HandOnDeclined(job=PERSONS, epoch=EPOCH, reason="no hands"), {"mender", "holder"}),
