@@ -14,6 +14,7 @@ from pathlib import Path
 
 from relay.errors import LostRaceError, RefusedError, RelayError, TransientError
 from relay.ledger.job_state import Job
+from relay.ledger.returned import made_by
 from relay.ledger.state import State
 from relay.ledger.words import KEPT_FOLDERS, FolderNotSent, FolderSettled, Word
 from relay.media.names import OURS
@@ -144,17 +145,25 @@ def job_of(state: State, reel: ReelName, site: str) -> str | None:
         raise RefusedError(
             f'{site} holds {len(held)} jobs on {reel} ({", ".join(held)}): say which, in relay.toml: job = "..."'
         )
-    return held[0] if held else _held_last(of_reel, site)
+    return held[0] if held else _held_last(state, of_reel, site)
 
 
-def _held_last(jobs: list[Job], site: str) -> str | None:
-    """Return the job whose claim by people here ended undone, so that this comes late for it."""
-    late = [
-        (job.past[-1].epoch, job.job)
-        for job in jobs
-        if job.past and job.past[-1].site == site and job.past[-1].lease is None and job.outcome is None
-    ]
+def _held_last(state: State, jobs: list[Job], site: str) -> str | None:
+    """Return the job whose claim by people here ended undone, so that this comes late for it: also when it is done."""
+    own = [(claim.epoch, job) for job in jobs for claim in job.past if (claim.site, claim.lease) == (site, None)]
+    late = [(epoch, job.job) for epoch, job in own if _is_open_ended(job, site) or not _is_answered(state, job, epoch)]
     return max(late)[1] if late else None
+
+
+def _is_open_ended(job: Job, site: str) -> bool:
+    return job.outcome is None and job.past[-1].site == site
+
+
+def _is_answered(state: State, job: Job, epoch: int) -> bool:
+    """Answer whether whoever held the claim of entry `epoch` has sent something for it."""
+    by = next(claim.site for claim in job.past if claim.epoch == epoch)
+    sent = (state.versions[version] for version in made_by(job))
+    return any(version.by == by and version.entry > epoch for version in sent)
 
 
 def _put_away(desk: Desk, room: Room, folder: Path, sent: Sent) -> None:

@@ -33,6 +33,10 @@ LOG = logging.getLogger("relay.workers")
 
 Item = TypeVar("Item")
 
+CLOCK_EVERY = 3600.0  # seconds
+SKEW_TOLD = 60
+"""Seconds that a clock may be wrong before people are told."""
+
 _FOLDERS = "how folders in to-send/ stand"
 
 
@@ -58,6 +62,7 @@ class Turn:
         self.life = Life(desk.store, room.clock)
         self._hooks = hooks
         self._schedule = schedule or Schedule()
+        self._next_clock = 0.0
         self._ringer = Ringer(room.bell, desk.ledger, desk.site)
 
     @property
@@ -85,6 +90,7 @@ class Turn:
     def look(self) -> int:
         """Say what the route asks for and which machines have gone silent. Returns how many things were said."""
         state = self.desk.ledger.follow()
+        self._compare_clocks()
         site = state.film().site(self.site)
         self.room.stages = frozenset(site.stages if site else ())
         said = self._each("open", ["what is due"] if route.due(state) else [], self._open)
@@ -93,6 +99,21 @@ class Turn:
         ours = self.room.busy
         silent = {job.job: word for job in claims if job.job not in ours and (word := self.life.lapsed(job))}
         return said + self._each("lapse", silent, lambda name: self._say_lapsed(silent[name]))
+
+    def _compare_clocks(self) -> None:
+        """Tell once an hour how far this machine's clock is from the store's: nothing else here depends on it."""
+        if self.room.clock.ticks() < self._next_clock:
+            return
+        self._next_clock = self.room.clock.ticks() + CLOCK_EVERY
+        ahead = round((self.desk.clock.now() - self.desk.store.now()).total_seconds())
+        if abs(ahead) > SKEW_TOLD:
+            LOG.warning(
+                "%s: this machine's clock is %d s %s the store's. No job is lost by it, but people read wrong times, "
+                "and S3 stores refuse more than 15 minutes: set it right",
+                self.site,
+                abs(ahead),
+                "ahead of" if ahead > 0 else "behind",
+            )
 
     def wanted(self) -> set[Lane]:
         """Return the lanes that have something to do, by what the ledger said when it was last followed."""

@@ -123,4 +123,4 @@ def _stuck(job: Job) -> str | None:
 
 
 def _kept(job: Job) -> str | None:
-    return f"late work is kept, unaccepted: {', '.join(job.late)}" if job.late and not job.is_over else None
+    return f"late work is kept, unaccepted: {', '.join(job.late)}" if job.late else None

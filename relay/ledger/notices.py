@@ -13,7 +13,7 @@ from relay.ledger.job_state import Job, Standing
 from relay.ledger.owed import first_asked
 from relay.ledger.state import State
 
-Kind = Literal["arrived", "offered", "due", "late", "returned", "refused", "stopped", "not sent"]
+Kind = Literal["arrived", "offered", "due", "late", "returned", "refused", "stopped", "not sent", "came late"]
 
 
 class Notice(NamedTuple):
@@ -62,11 +62,25 @@ def _about_job(state: State, job: Job, site: str, is_coordinator: bool, now: dat
         )
     if held:
         yield from _returned_under(job)
+    if is_coordinator:
+        yield from _came_late(state, job)
     if job.standing is Standing.STOPPED and is_coordinator:
         yield Notice(
             f"stopped {job.job} {len(job.past)}",
             "stopped",
             f"{job.job}: {lateness.warnings_of(state, job, now)[0]}. `relay restart {job.job}` when it is mended",
+        )
+
+
+def _came_late(state: State, job: Job) -> Iterator[Notice]:
+    """Tell of work that a former holder sent, so that somebody looks which of the two is better."""
+    for version in job.late:
+        beside = f": `relay reel compare {job.outcome} {version}`" if job.outcome else ""
+        yield Notice(
+            f"came late {job.job} {version}",
+            "came late",
+            f"{state.versions[version].by} sent {version} for {job.job} after its claim was over. It is kept, "
+            f"unaccepted{beside}",
         )
 
 

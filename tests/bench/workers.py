@@ -3,6 +3,8 @@
 Over a folder and over Debian's redis-server, both on this machine. Asserts nothing.
 """
 
+import os
+import platform
 import statistics
 import sys
 import tempfile
@@ -10,6 +12,7 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 from relay.doorbell import calls_of
@@ -25,6 +28,11 @@ from workers.ringing import CeleryDoorbell
 WAKES = 200
 JOBS = 100
 IDLE = 90.0  # seconds
+HOURS = 730
+"""Of a month, as clouds count it."""
+PRICES = {"list": 0.005, "create": 0.005, "beat": 0.005, "replace": 0.005}
+"""US dollars a thousand requests that are a PUT or a LIST: aws.amazon.com/s3/pricing, Standard, us-east-1 (memory)."""
+PRICE_OF_GET = 0.0004
 
 
 @contextmanager
@@ -157,12 +165,19 @@ def requests_a_job() -> tuple[Counter[str], int]:
             ) // 20
 
 
+def dollars(asked: Counter[str]) -> float:
+    """Return what these requests cost."""
+    return sum(count * PRICES.get(name, PRICE_OF_GET) for name, count in asked.items()) / 1000
+
+
 def say(text: str) -> None:
     sys.stdout.write(f"{text}\n")
     sys.stdout.flush()
 
 
 def main() -> None:
+    say(f"{datetime.now(UTC):%Y-%m-%d %H:%M}, {platform.platform()}, {os.cpu_count()} cores")
+    say(f"load {os.getloadavg()[0]:.1f}")
     broker = Redis()
     try:
         took = sorted(wake_to_claim(broker))
@@ -178,9 +193,15 @@ def main() -> None:
             percent, megabytes = idle(bell)
             say(f"idle worker {name}: {percent:.2f} % of a core, {megabytes:.0f} MB")
         asked = requests_an_hour()
-        say(f"idle worker, requests an hour: {sum(asked.values())} {dict(asked)}")
+        say(
+            f"idle worker, requests an hour: {sum(asked.values())} {dict(asked)}; "
+            f"{HOURS * dollars(asked):.2f} dollars a month"
+        )
         asked, entries = requests_a_job()
-        say(f"one job's life, requests: {sum(asked.values())} {dict(asked)}, entries {entries}")
+        say(
+            f"one job's life, requests: {sum(asked.values())} {dict(asked)}, entries {entries}; "
+            f"{1000 * dollars(asked):.2f} dollars a thousand jobs"
+        )
     finally:
         broker.stop()
 
