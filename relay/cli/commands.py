@@ -8,7 +8,7 @@ import typer
 import typer.core
 
 from relay import __version__
-from relay.cli import copies, handover, jobs, keys, ledger, production, reel, run, site, store, upkeep, who
+from relay.cli import copies, handover, inspect, jobs, keys, ledger, production, reel, run, site, store, upkeep, who
 from relay.settings import HOME_VARIABLE, home_of
 
 
@@ -38,6 +38,7 @@ app = typer.Typer(
 )
 _FILES, _JOBS, _HOUSE = "Reels", "Jobs", "The production"
 _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
+    (_FILES, "inspect", inspect.inspect),
     (_FILES, "send", handover.send),
     (_FILES, "fetch", handover.fetch),
     (_FILES, "verify", upkeep.verify),

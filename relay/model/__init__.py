@@ -24,7 +24,7 @@ from relay.model.names import (
     reel_of,
     version_name,
 )
-from relay.model.production import Base, Element, ElementKind, Loan, Premiere, Production, Reel, Site, Stage
+from relay.model.production import Base, Element, ElementKind, Loan, Picture, Premiere, Production, Reel, Site, Stage
 
 __all__ = [
     "Base",
@@ -41,6 +41,7 @@ __all__ = [
     "Line",
     "Loan",
     "Note",
+    "Picture",
     "Premiere",
     "Production",
     "Reel",

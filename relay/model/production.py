@@ -110,6 +110,10 @@ class Reel(Frozen):
 
     name: Code
     frames: Annotated[int, Field(ge=1, le=10_000_000)] | None = None
+    feet: Annotated[str, StringConstraints(pattern=r"^[0-9]{1,6}(\.[0-9]{1,3})?$")] | None = None
+    """Measured on the bench, on the film as it is today."""
+    shrinkage: Annotated[str, StringConstraints(pattern=r"^[0-9](\.[0-9]{1,3})?$")] = "0"
+    """Of the film's length, in per cent."""
     note: Note = ""
 
 
@@ -134,6 +138,18 @@ class Element(Frozen):
     def rate(self) -> Fraction:
         """Return the element's speed in frames a second, exactly."""
         return Fraction(self.speed)
+
+
+class Picture(Frozen):
+    """What frames are asked to be; left out: anything goes, as long as it is the same throughout."""
+
+    kind: Literal["dpx", "exr", "tif", "png"] | None = None
+    width: Annotated[int, Field(ge=1)] | None = None
+    height: Annotated[int, Field(ge=1)] | None = None
+    bits: Annotated[int, Field(ge=1, le=64)] | None = None
+    channels: Annotated[int, Field(ge=1, le=16)] | None = None
+    transfer: Line | None = None
+    """As SMPTE ST 268 calls it: printing density, linear, logarithmic ..."""
 
 
 class Stage(Frozen):
@@ -172,6 +188,8 @@ class Stage(Frozen):
     """Seconds without a sign of life after which a machine's claim has lapsed."""
     tries: Annotated[int, Field(ge=1, le=100)] = 3
     """How many times a command may fail before the job stops and a person is asked."""
+    picture: Picture | None = None
+    """What its frames shall be."""
 
     @property
     def is_automatic(self) -> bool:

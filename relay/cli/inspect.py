@@ -1,0 +1,139 @@
+"""`relay inspect`: a folder looked at before it is sent."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from relay.cli.answer import AsJson, Page, answer, count
+from relay.cli.numbers import in_words
+from relay.cli.progress import watching
+from relay.errors import RefusedError
+from relay.media.asked import NOTHING_ASKED, Asked, asked_for
+from relay.media.eyes import Eyes
+from relay.media.findings import Finding, Report, Run
+from relay.media.gaps import map_with_gaps
+from relay.media.inspection import Inspection, inspect_folder
+from relay.media.ruling import Rules, read_rules, usual_rules
+from relay.model import ScanMap
+from relay.settings import Home
+from relay.transfer.folder import survey
+from relay.wiring import open_desk
+
+OWN_RULES = "inspection.toml"
+"""A rule file in a site's home, used in place of the one that comes with the tool."""
+
+
+def inspect(
+    context: typer.Context,
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder that holds the reel.")],
+    reel: Annotated[
+        str | None,
+        typer.Option(metavar="ELEMENT/REEL", help="Compare with what the production knows of this reel."),
+    ] = None,
+    stage: Annotated[
+        str | None, typer.Option(metavar="STAGE", help="Compare with the picture that this stage asks for.")
+    ] = None,
+    rules: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="A rule file of your own.", show_default="the home's inspection.toml"),
+    ] = None,
+    scan_map: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write a scan map here that leaves room for gaps in the edge code."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Look at a reel before it is sent.
+
+    Every frame is decoded and measured: numbers, sizes, headers, black, frozen and repeated frames, length, sound.
+    Signs and sends nothing. Exit code 2: something blocks acceptance.
+    """
+    asked = _asked(context.obj, reel, stage)
+    ruling = rules_at(context.obj, rules)
+    files = survey(folder).files
+    with Eyes() as eyes, watching(f"looking at {folder.name}", quiet=as_json) as watcher:
+        watcher.expect(len(files), sum(stamp.size for stamp in files.values()))
+
+        def told(path: str, size: int) -> None:
+            watcher.moved(size)
+            watcher.finished(path)
+
+        inspection = inspect_folder(folder, files, eyes, asked, ruling, told)
+    report = inspection.report()
+    if scan_map is not None:
+        _write_map(scan_map, report)
+    facts = {"folder": str(folder), "blocking": report.blocking(), "warning": report.warning()}
+    facts |= report.model_dump(mode="json")
+    facts["digests"] = inspection.digests
+    answer(facts, as_json=as_json, show=lambda page: _show(page, folder, inspection, report))
+    if report.blocking():
+        raise RefusedError(
+            f"{folder} has {count(report.blocking(), 'finding')} that block acceptance: put right what they name, or "
+            "scan it again, then look again"
+        )
+
+
+def rules_at(home: Home, named: Path | None = None) -> Rules:
+    """Return the rules in the file that was named, in the site's home, or those that come with the tool."""
+    own = home.folder / OWN_RULES
+    if named is not None:
+        return read_rules(named)
+    return read_rules(own) if own.exists() else usual_rules()
+
+
+def _asked(home: Home, reel: str | None, stage: str | None) -> Asked:
+    if reel is None:
+        if stage is not None:
+            raise RefusedError("--stage says nothing without --reel ELEMENT/REEL: name the reel, too")
+        return NOTHING_ASKED
+    with open_desk(home) as desk:
+        state = desk.ledger.follow()
+        film, named = state.film(), state.reel(reel)
+    if stage is not None and stage not in {step.name for step in film.route}:
+        raise RefusedError(f"the route has no stage {stage!r}: expected one of {', '.join(s.name for s in film.route)}")
+    return asked_for(film, named, stage)
+
+
+def _write_map(path: Path, report: Report) -> None:
+    found: ScanMap | None = map_with_gaps(report.runs[0], report.findings) if report.runs else None
+    if found is None:
+        raise RefusedError("the edge code shows no gap, so no scan map was written: send the reel without --scan-map")
+    lines = [
+        f"[[segments]]\nscan = {each.scan}\nreel = {each.reel}\n" + (f"count = {each.count}\n" if each.count else "")
+        for each in found.segments
+    ]
+    try:
+        path.write_text("\n".join(lines), encoding="utf-8")
+    except OSError as error:
+        raise RefusedError(f"{path} cannot be written ({error.strerror}): name another place") from error
+
+
+def _show(page: Page, folder: Path, inspection: Inspection, report: Report) -> None:
+    for run in report.runs:
+        page.line(f" {_run(run)}", head=run.name)
+    for sound in report.sounds:
+        page.line(
+            f" {sound.seconds:.2f} s, {sound.channels} channels at {sound.rate} Hz, {sound.form}", head=sound.path
+        )
+    for movie in report.movies:
+        page.line(f" {count(movie.frames, 'picture')}, {movie.width}x{movie.height}, {movie.codec}", head=movie.path)
+    if report.documents:
+        page.line(f"{count(len(report.documents), 'still or paper', 'stills and papers')}.")
+    if report.findings:
+        page.table(("", "finding", "frames", "sure", "what"), [_row(each) for each in report.findings])
+    else:
+        page.line(f"{count(report.looked_at, 'frame')} looked at, nothing found.")
+    if inspection.contents.runs and len(report.findings):
+        page.line(f"{count(report.looked_at, 'frame')} looked at in {folder}.")
+
+
+def _run(run: Run) -> str:
+    said = f"{count(run.count, 'frame')}, {run.first} to {run.last}: {run.width}x{run.height}, {run.channels} channels "
+    said += f"of {run.bits} bits, {run.transfer or 'no transfer named'}"
+    return said + (f", {run.rate:g} frames a second" if run.rate else "")
+
+
+def _row(finding: Finding) -> tuple[str, ...]:
+    where = in_words(finding.frames, 6) if finding.frames else finding.where.rpartition("/")[2]
+    return (finding.grade.value, finding.kind.value, where, f"{finding.sure:.0%}", finding.what)

@@ -1,0 +1,79 @@
+"""`relay inspect`, as a person uses it: before a folder is sent."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.acceptance.command import REPO
+from tests.acceptance.house import House
+from tests.references.damage import FIRST, titled, written
+
+GRAIN = np.random.default_rng(7)
+
+
+@pytest.fixture
+def reel(tmp_path: Path) -> Path:
+    folder = tmp_path / "A_R01"
+    (folder / "frames").mkdir(parents=True)
+    for at in range(12):
+        picture = GRAIN.integers(8000, 60000, (30, 40, 3), dtype=np.uint16)
+        body = titled(written(tmp_path / "f.dpx", picture), at, 12, 18.0, 400 + 4 * at, b"123456")
+        (folder / "frames" / f"A_R01.{FIRST + at:07d}.dpx").write_bytes(body)
+    (folder / "notes.txt").write_text("splice at 6")
+    return folder
+
+
+def test_a_good_folder_is_told_to_be_good(house: House, reel: Path):
+    said = house("halifax", "inspect", reel).out
+    assert "12 frames, 86400 to 86411: 40x30, 3 channels of 10 bits, printing density, 18 frames a second" in said
+    assert "nothing found" in said
+
+
+def test_what_blocks_ends_with_code_2_and_names_the_frames(house: House, reel: Path):
+    (reel / "frames" / f"A_R01.{FIRST + 5:07d}.dpx").unlink()
+    bad = reel / "frames" / f"A_R01.{FIRST + 8:07d}.dpx"
+    bad.write_bytes(bad.read_bytes()[:3000])
+    said = house("halifax", "inspect", reel, "--json", ends=2)
+    assert said.facts["blocking"] == 2
+    found = {each["kind"]: each["frames"] for each in said.facts["findings"]}
+    assert found["gap"] == [{"first": FIRST + 5, "last": FIRST + 5}]
+    assert found["truncated"] == [{"first": FIRST + 8, "last": FIRST + 8}]
+    assert "2 findings that block acceptance" in said.err
+    assert "truncated" in house("halifax", "inspect", reel, ends=2).out
+
+
+def test_a_gap_in_the_edge_code_becomes_a_gap_on_the_reel(house: House, reel: Path):
+    for at in range(6, 12):
+        place = reel / "frames" / f"A_R01.{FIRST + at:07d}.dpx"
+        place.write_bytes(titled(place.read_bytes(), at, 12, 18.0, 400 + 4 * (at + 10), b"123456"))
+    said = house.told("halifax", "inspect", reel, "--reel", "A/R01", "--scan-map", "map.toml")
+    kinds = {each["kind"]: each for each in said["findings"]}
+    assert kinds["gap in the edge code"]["lacking"] == 10
+    assert kinds["length"]["grade"] == "warns"  # 12 frames of the 16,320 that the can says
+    sent = house.send("halifax", reel, "A/R01", "--scan-map", "map.toml")
+    assert sent["frames"] == [[0, 5], [16, 21]]
+
+
+def test_no_scan_map_is_written_where_the_edge_code_has_no_gap(house: House, reel: Path):
+    assert "shows no gap" in house.refused("halifax", "inspect", reel, "--reel", "A/R01", "--scan-map", "map.toml")
+    assert not (house.place / "map.toml").exists()
+
+
+def test_rules_of_ones_own_say_what_blocks(house: House, reel: Path):
+    (reel / "frames" / f"A_R01.{FIRST + 5:07d}.dpx").unlink()
+    usual = (REPO / "relay" / "media" / "rules.toml").read_text(encoding="utf-8")
+    own = house.place / "halifax" / "inspection.toml"
+    own.write_text(usual.replace('"gap" = "blocks"', '"gap" = "warns"'), encoding="utf-8")
+    house("halifax", "inspect", reel)
+    own.write_text(usual.replace('"gap" = "blocks"', ""), encoding="utf-8")
+    assert "nothing says how bad these are: gap" in house.refused("halifax", "inspect", reel)
+
+
+def test_without_the_libraries_the_sentence_names_the_extra(monkeypatch: pytest.MonkeyPatch):
+    from relay.errors import RefusedError
+    from relay.media import eyes
+
+    monkeypatch.setattr(eyes, "find_spec", lambda name: None if name == "av" else object())
+    with pytest.raises(RefusedError, match=r"av not found here.*pip install 'relay-handoff\[media\]'"):
+        eyes.check_media()
