@@ -6,7 +6,6 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
-from relay.cli.numbers import in_words
 from relay.cli.progress import watching
 from relay.errors import RefusedError
 from relay.media.asked import NOTHING_ASKED, Asked, asked_for
@@ -19,6 +18,7 @@ from relay.model import ScanMap
 from relay.settings import Home
 from relay.transfer.folder import survey
 from relay.wiring import open_desk
+from relay.wording import in_words
 
 OWN_RULES = "inspection.toml"
 """A rule file in a site's home, used in place of the one that comes with the tool."""
