@@ -92,7 +92,7 @@ class Outlook:
     latest_finish: Minute
     """It may finish as late as this, and the plan's own finish does not move."""
     spare: Minute | None
-    """Minutes it may slip before a date (its own, a later task's, the premiere) is missed. Negative: it is. None: no date."""
+    """Minutes it may slip before a date (its own, a later task's, the premiere) is missed; None: there is no date."""
 
     @property
     def slack(self) -> Minute:
@@ -156,8 +156,12 @@ class Plan:
 
     def told(self) -> tuple[Told, ...]:
         """Return this plan as what people know, for the next problem."""
+        later: dict[TaskId, list[Minute]] = {}
+        for piece in self.pieces:
+            later.setdefault(piece.task, []).append(piece.start)
         return tuple(
-            Told(task, outlook.sites[0], outlook.start, self.paths[task]) for task, outlook in self.outlooks.items()
+            Told(task, outlook.sites[0], outlook.start, self.paths[task], tuple(later[task][1:]))
+            for task, outlook in self.outlooks.items()
         )
 
     def at(self, site: str) -> tuple[Piece, ...]:

@@ -102,7 +102,7 @@ class Done:
     site: str
     at: Minute
     copies: Mapping[str, Minute] = field(default_factory=dict)
-    """Where its outcome lies whole, or is on its way to, and from when. Elsewhere it gets from `now` on, by its legs."""
+    """Where its outcome lies whole, or is on its way to, and from when. Others get it from `now` on, by its legs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +126,7 @@ class Task:
     """When it must be finished. None: only the premiere counts."""
     overnight: Overnight = Overnight.PAUSES
     hand_on: HandOn | None = None
-    """None: it ends where it began."""
+    """None: it ends where it began. Only work that pauses and needs no loan is ever handed on."""
     stays_with: str | None = None
     """Tasks with the same word here are all done at one site (one grader for a reel), and are never handed on."""
     loan: str | None = None
@@ -161,6 +161,8 @@ class Told:
     start: Minute
     path: tuple[tuple[str, int], ...] = ()
     """With hand-ons: each site, and after how many of its shifts it hands on (0: it finishes). Empty: `site` alone."""
+    later: tuple[Minute, ...] = ()
+    """When the pieces after the first begin."""
 
 
 @dataclass(frozen=True, slots=True)
