@@ -8,7 +8,22 @@ import typer
 import typer.core
 
 from relay import __version__
-from relay.cli import copies, handover, inspect, jobs, keys, ledger, production, reel, run, site, store, upkeep, who
+from relay.cli import (
+    copies,
+    handover,
+    inspect,
+    jobs,
+    keys,
+    ledger,
+    production,
+    reel,
+    run,
+    site,
+    store,
+    tidy,
+    upkeep,
+    who,
+)
 from relay.settings import HOME_VARIABLE, home_of
 
 
@@ -44,6 +59,7 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_FILES, "verify", upkeep.verify),
     (_FILES, "mend", upkeep.mend),
     (_FILES, "copies", copies.copies),
+    (_FILES, "tidy", tidy.tidy),
     (_JOBS, "jobs", jobs.jobs),
     (_JOBS, "who", who.who),
     (_JOBS, "claim", jobs.claim),

@@ -141,6 +141,32 @@ def test_a_reel_is_refused(house: House) -> None:
     house("tokyo", "fetch", "A/R01", house.place / "arrived")
 
 
+def test_a_site_s_disk_is_full(house: House) -> None:
+    folder = house.place / "reels"
+    (folder / "sent").mkdir(parents=True)
+    scan = house.reel().rename(folder / "sent" / "A_R01_v1")
+    house("halifax", "send", scan, "A/R01", "--at-once", "--no-job")
+    tidy = ("tidy", "--folder", folder, "--older", "0")
+    assert house.told("halifax", *tidy)["folders"][0]["verdict"] == "goes"
+    assert scan.is_dir()
+    assert house.told("halifax", *tidy, "--remove")["folders"][0]["verdict"] == "gone"
+    assert not scan.exists()
+    house("tokyo", "fetch", "A/R01", house.place / "arrived")
+
+
+def test_a_folder_is_not_sent(house: House) -> None:
+    folder = house.place / "reels"
+    (folder / "to-send").mkdir(parents=True)
+    holiday = house.reel().rename(folder / "to-send" / "holiday")
+    sweep = ("sweep", "--folder", folder, "--settle", "0")
+    while "holiday" not in house("lisbon", "jobs"):
+        house("halifax", *sweep)
+    (holiday / "relay.toml").write_text('reel = "A/R01"')
+    while "holiday" in house("lisbon", "site", "list"):
+        house("halifax", *sweep)
+    assert "A/R01/v1" in house("lisbon", "reel", "show", "A/R01")
+
+
 def test_the_bucket_is_away(house: House) -> None:
     scan = house.reel()
     house.store.rename(house.place / "unplugged")

@@ -124,3 +124,18 @@ def test_a_site_changes_no_policy(server: TwoUsers, bucket: str) -> None:
         site.delete_bucket_policy(Bucket=bucket)
     with pytest.raises(ClientError):
         site.delete_bucket(Bucket=bucket)
+
+
+def test_forced_conditions_cover_every_place_that_is_written_once_and_no_other() -> None:
+    """No server here knows the condition keys, so that the policy itself is untried; deploy/policies says so."""
+    from relay.store import keys
+
+    forced = json.loads((POLICY.parent / "force-conditions.json").read_text())["Statement"]
+    places = {place.split("PRODUCTION/")[1].rstrip("*"): each for each in forced for place in each["Resource"]}
+    written = {value for name, value in vars(keys).items() if name.endswith("_PREFIX")}
+    assert set(places) == written - {keys.ALIVE_PREFIX, keys.PROBE_PREFIX}
+    for prefix, statement in places.items():
+        assert (statement["Effect"], statement["Principal"], statement["Action"]) == ("Deny", "*", ["s3:PutObject"])
+        may_be_mended = prefix == keys.DIGEST_PREFIX
+        wanted = {"s3:if-none-match", "s3:if-match"} if may_be_mended else {"s3:if-none-match"}
+        assert statement["Condition"] == {"Null": dict.fromkeys(wanted, "true")}
