@@ -1,6 +1,7 @@
 """Clocks off by an hour, by a day, either way, and running back: no job has two owners, no claim lapses wrongly."""
 
 import itertools
+import json
 import logging
 import os
 import re
@@ -44,8 +45,8 @@ WRONG: dict[str, Off] = {
 LEASE = 300
 
 
-def house_of(root: Path, reels: int, store: str | None = None) -> House:
-    stages = [{"name": "scan"}, {**SCAN, "name": "count", "of": ["A/R001"], "lease": LEASE}]
+def house_of(root: Path, reels: int, store: str | None = None, lease: int = LEASE) -> House:
+    stages = [{"name": "scan"}, {**SCAN, "name": "count", "of": ["A/R001"], "lease": lease}]
     house = House(root, film(stages, {COORDINATOR: [], **{site: ["scan", "count"] for site in WRONG}}, reels), store)
     with house.desk(COORDINATOR) as desk:
         work.open_due(desk.ledger, desk.pen)
@@ -139,6 +140,24 @@ def bucket(seaweedfs: S3Server, monkeypatch: pytest.MonkeyPatch) -> str:
 def test_over_a_bucket_too_each_job_has_one_owner_whatever_times_are_written(tmp_path, bucket):
     """Only the times in the entries are wrong here: requests are signed with the machine's clock."""
     check_one_owner_each(house_of(tmp_path, 3, bucket), 3)
+
+
+@pytest.mark.seaweedfs
+@pytest.mark.parametrize(("holder", "other"), [("day-ahead", "day-behind"), ("day-behind", "day-ahead")])
+def test_over_a_bucket_too_a_claim_lapses_by_the_store_s_clock_alone(tmp_path, bucket, holder, other):
+    """RFC 9110: Date and Last-Modified are both the server's; their difference is how old a sign is."""
+    house, job = house_of(tmp_path, 1, bucket, lease=5), "count/A/R001/1"
+    with desk_at(house, holder, WRONG[holder]) as desk:
+        epoch = _claim(desk, job).epoch
+    with turn_at(house, holder, WRONG[holder]) as held, turn_at(house, other, WRONG[other]) as turn:
+        held.life.beat(job, epoch)
+        assert turn.run(Lane.LOOK) == 0, "a day lies between their clocks, and a second between the signs"
+        while turn.run(Lane.LOOK) == 0:
+            SYSTEM_CLOCK.wait(0.5)
+    [lapsed] = [word for raw in told(house) for word in json.loads(raw.split(b"\n")[0])["words"] if "silent" in word]
+    assert lapsed["epoch"] == epoch
+    assert 5 < lapsed["silent"] < 300, "seconds, not the day that lies between the clocks"
+    assert house.state().jobs[job].standing is Standing.OPEN
 
 
 @pytest.mark.seaweedfs
