@@ -177,4 +177,4 @@ Word = (
 )
 
 AnyWord = Annotated[Word, Field(discriminator="word")]
-WORDS: TypeAdapter[Word] = TypeAdapter(AnyWord)
+WORDS: TypeAdapter[Word] = TypeAdapter(AnyWord, config={"defer_build": True})

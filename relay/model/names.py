@@ -32,7 +32,7 @@ DigestField = Annotated[Digest, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 class Frozen(BaseModel):
     """A value: unknown fields are refused, and nothing changes after it is made."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 _SLUG = r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?"

@@ -93,9 +93,11 @@ class Forker:
 def serve() -> None:
     """Fork a command for each line on standard input, and answer with its exit code."""
     import relay.cli.commands
+    import relay.store.s3
     from relay.cli.main import main
 
     assert relay.cli.commands
+    assert relay.store.s3
     for line in sys.stdin:
         asked = json.loads(line)
         child = os.fork()

@@ -67,7 +67,7 @@ def sha256(body: bytes) -> str:
     return hashlib.sha256(body).hexdigest()
 
 
-@pytest.fixture(params=["folder", "moto_s3", pytest.param("seaweedfs", marks=pytest.mark.seaweedfs)])
+@pytest.fixture(params=["folder", pytest.param("seaweedfs", marks=pytest.mark.seaweedfs)])
 def shelf(request: pytest.FixtureRequest, tmp_path: Path) -> Shelf:
     return FolderShelf(tmp_path) if request.param == "folder" else BucketShelf(request.getfixturevalue(request.param))
 

@@ -1,29 +1,36 @@
 """Each page of deploy/RUNBOOK.md, rehearsed with the real command."""
 
-import json
 import os
 import re
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
-REPO = Path(__file__).resolve().parents[2]
+from tests.acceptance.command import REPO, Forker
+
 RUNBOOK = REPO / "deploy" / "RUNBOOK.md"
-RELAY = Path(sys.executable).with_name("relay")
 
 
 class House:
     """Homes of several sites, and a store, on this machine."""
 
-    def __init__(self, place: Path) -> None:
+    def __init__(self, forker: Forker, place: Path) -> None:
         self.place = place
         self.store = place / "store"
+        self._forker = forker
+
+    def found(self) -> None:
         self("lisbon", "production", "create", REPO / "deploy/demo/production.toml", "--store", self.store)
         for site in ("halifax", "tokyo"):
             self.join(site)
+
+    def copied(self, to: Path) -> "House":
+        """Return a house like this one in another place."""
+        shutil.copytree(self.place, to, dirs_exist_ok=True)
+        for file in to.glob("*/site.toml"):
+            file.write_text(file.read_text().replace(str(self.place), str(to)))
+        return House(self._forker, to)
 
     def join(self, site: str, home: str | None = None) -> None:
         letter = self.place / f"{site}.invitation"
@@ -32,20 +39,13 @@ class House:
         self(home or site, "site", "join", letter)
 
     def __call__(self, home: str, *words: str | Path, ends: int = 0) -> str:
-        done = subprocess.run(
-            [RELAY, "--home", self.place / home, *words],
-            capture_output=True,
-            text=True,
-            check=False,
-            cwd=self.place,
-            env={name: value for name, value in os.environ.items() if not name.startswith(("RELAY_", "AWS_"))},
-        )
-        assert done.returncode == ends, done.stdout + done.stderr
-        assert "Traceback" not in done.stderr
-        return done.stdout + done.stderr
+        answer = self._forker.run("--home", self.place / home, *words, cwd=self.place)
+        assert answer.code == ends, answer.out + answer.err
+        assert "Traceback" not in answer.err
+        return answer.out + answer.err
 
     def told(self, home: str, *words: str | Path) -> dict[str, object]:
-        return json.loads(self(home, *words, "--json"))
+        return self._forker.run("--home", self.place / home, *words, "--json", cwd=self.place).facts
 
     def reel(self, name: str = "scan") -> Path:
         folder = self.place / name
@@ -55,9 +55,16 @@ class House:
         return folder
 
 
+@pytest.fixture(scope="module")
+def founded(forker: Forker, tmp_path_factory: pytest.TempPathFactory) -> House:
+    house = House(forker, tmp_path_factory.mktemp("runbook"))
+    house.found()
+    return house
+
+
 @pytest.fixture
-def house(tmp_path: Path) -> House:
-    return House(tmp_path)
+def house(founded: House, tmp_path: Path) -> House:
+    return founded.copied(tmp_path)
 
 
 def test_lose_the_coordinator(house: House) -> None:

@@ -46,7 +46,7 @@ class Plan:
     seed: int = 1
 
 
-SMALL = Plan(reels=15, sites=3, every=12, kills=6, restarts=2, dead_lines=1, meddlings=10, lost_data=1)
+SMALL = Plan(reels=9, sites=3, every=12, kills=4, restarts=2, dead_lines=1, meddlings=8, lost_data=1)
 LARGE = Plan(reels=250, sites=6, every=30, kills=100, restarts=20, dead_lines=10, meddlings=200, lost_data=2)
 
 
@@ -232,7 +232,7 @@ def test_with_no_broker_at_all_everything_is_done_by_sweep(tmp_path, reels):
 
 
 @pytest.mark.seaweedfs
-@pytest.mark.parametrize("reels", [3, pytest.param(60, marks=pytest.mark.soak)])
+@pytest.mark.parametrize("reels", [2, pytest.param(60, marks=pytest.mark.soak)])
 def test_every_job_is_done_once_in_a_storm_over_a_real_bucket(tmp_path, seaweedfs: S3Server, monkeypatch, reels):
     monkeypatch.setenv("AWS_ACCESS_KEY_ID", seaweedfs.access_key)
     monkeypatch.setenv("AWS_SECRET_ACCESS_KEY", seaweedfs.secret_key)

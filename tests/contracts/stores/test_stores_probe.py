@@ -5,8 +5,9 @@ import pytest
 from relay.errors import RefusedError
 from relay.model import digest_of
 from relay.store.port import Store
-from relay.store.probe import KEYS, WRITERS, Promise, Report, check_promises, probe
+from relay.store.probe import KEYS, WRITERS, Report, check_promises, probe
 from relay.store.s3 import S3Store
+from relay.store.trial import MIB, SIZES, Promise
 from tests.contracts.memory_store import MemoryStore
 from tests.contracts.stores.faulty import (
     Careless,
@@ -36,12 +37,14 @@ BROKEN: list[tuple[type[MemoryStore], Promise, str]] = [
 
 
 def quick(store: Store, second: Store) -> Report:
-    return probe(store, second, keys=8, at_a_time=4)
+    return probe(store, second, keys=8, at_a_time=4, sizes=[2 * MIB] * 6)
 
 
 def test_the_probe_is_as_hard_as_it_must_be():
     assert WRITERS >= 16
     assert KEYS >= 50
+    assert len(SIZES) >= 12
+    assert max(SIZES) >= 8 * MIB
 
 
 def test_a_store_that_keeps_its_promises_passes_and_is_left_clean(rig: Rig):
@@ -65,14 +68,8 @@ def test_a_broken_promise_is_named_with_its_evidence(kind: type[MemoryStore], pr
     assert any("BROKEN" in line and line.startswith(promise) for line in report.lines())
 
 
-def test_a_server_that_ignores_the_condition_is_refused_each_time(ignoring_s3):
-    for _ in range(3):
-        rig = S3Rig.on(ignoring_s3, "p")
-        with pytest.raises(RefusedError, match="'once'"):
-            check_promises(quick(rig.open(), rig.open()))
-
-
 FAULTS: dict[Fault, Promise] = {
+    Fault.IGNORES_CONDITION: "once",
     Fault.LOOKS_THEN_WRITES: "once",
     Fault.SHOWS_HALVES: "whole",
     Fault.READS_LATE: "at once",
@@ -102,11 +99,16 @@ def test_the_same_server_without_a_fault_passes():
 
 
 @pytest.mark.soak
-def test_a_server_that_ignores_the_condition_is_refused_twenty_times_of_twenty(ignoring_s3):
-    for _ in range(20):
-        rig = S3Rig.on(ignoring_s3, "p")
-        with pytest.raises(RefusedError, match="'once'"):
-            check_promises(probe(rig.open(), rig.open()))
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_server_that_breaks_one_promise_is_refused_for_it_twenty_times_of_twenty(fault: Fault):
+    server = FaultyServer(fault)
+    try:
+        for _ in range(20):
+            rig = S3Rig.on(server, "p")
+            with pytest.raises(RefusedError, match=f"'{FAULTS[fault]}'"):
+                check_promises(probe(rig.open(), rig.open()))
+    finally:
+        server.stop()
 
 
 @pytest.mark.soak
