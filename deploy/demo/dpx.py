@@ -46,15 +46,15 @@ class FilmFrame:
 
 def write_dpx(path: Path, planes: NDArray[np.uint16], frame: FilmFrame) -> None:
     """Write `planes` (red, green, blue; rows; columns; codes 0 to 1023) as `path`, replacing what is there."""
-    words = _packed(planes)
+    words = packed(planes)
     header = _header(path.name, planes.shape[2], planes.shape[1], frame)
     with path.open("wb") as file:
         file.write(header)
         file.write(words.data)
 
 
-def _packed(planes: NDArray[np.uint16]) -> NDArray[np.uint32]:
-    """Three codes to a word, red in the highest ten bits, the two lowest bits empty."""
+def packed(planes: NDArray[np.uint16]) -> NDArray[np.uint32]:
+    """Return three codes to a word, red in the highest ten bits, the two lowest bits empty."""
     if planes.ndim != 3 or planes.shape[0] != 3:
         raise ValueError(f"the planes have the shape {planes.shape}: expected (3, rows, columns)")
     if planes.max(initial=0) > _WHITE:

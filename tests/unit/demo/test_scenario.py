@@ -11,10 +11,10 @@ from deploy.demo.lettering import LETTERS
 from deploy.demo.reels import FRAMES_PER_SECOND, PRINTS, TITLE
 from deploy.demo.sound import write_cue
 from relay.film.gauges import GAUGES
-from relay.model import Base, Production
+from relay.model import Base, ElementKind, Production
 
 DEMO = Path(__file__).parents[3] / "deploy" / "demo"
-DRAWING = ["canvas", "dpx", "film", "lettering", "props", "reels", "scenes", "sound", "wear"]
+DRAWING = ["canvas", "dpx", "film", "lettering", "pictures", "props", "reels", "scenes", "sound", "wear"]
 
 
 @pytest.fixture(scope="module")
@@ -29,6 +29,7 @@ def test_the_scenario_is_a_production_that_the_house_accepts(production):
         "America/Halifax",
         "Asia/Kolkata",
         "Asia/Tokyo",
+        "Europe/Oslo",
     }
     assert production.premiere.zone == "Europe/Oslo"
     # tzdata: Oslo keeps summer time, two hours ahead of UTC, until the last Sunday of October.
@@ -40,17 +41,22 @@ def test_each_stage_of_the_route_has_a_site_that_does_it(production):
     assert {stage.name for stage in production.route} == done
 
 
-def test_each_element_is_a_print_that_can_be_drawn(production):
-    assert [element.code for element in production.elements] == list(PRINTS)
+def prints(production):
+    return [element for element in production.elements if element.kind is not ElementKind.RESTORED_PROGRAMME]
+
+
+def test_each_element_is_a_print_that_can_be_drawn_or_the_restored_film(production):
+    assert [element.code for element in prints(production)] == list(PRINTS)
+    assert len(production.elements) == len(PRINTS) + 1
     assert {element.rate() for element in production.elements} == {FRAMES_PER_SECOND}
-    assert len({element.holder for element in production.elements}) == 3
-    for element in production.elements:
+    assert len({element.holder for element in prints(production)}) == 3
+    for element in prints(production):
         assert PRINTS[element.code].film_format.endswith(element.kind)
         assert GAUGES[element.gauge].meaning.startswith(PRINTS[element.code].film_format[:5])
 
 
 def test_each_loan_ends_with_a_date_a_credit_and_a_permitted_use(production):
-    for element in production.elements:
+    for element in prints(production):
         assert element.loan is not None
         assert element.loan.credit
         assert element.loan.permitted_use
