@@ -68,11 +68,16 @@ def _spread(state: State, jobs: list[Job], site: str) -> list[Job]:
 
 
 def waits_for_mending(state: State, job: Job, site: str) -> bool:
-    """Answer whether `site` refused an input of `job`, and nothing of it was mended since."""
+    """Answer whether `site` found an input of `job` bad in the bucket, and nothing of it was mended since.
+
+    What was damaged on its way here is not waited for: it is fetched again with the next try.
+    """
     refused = {
         version: receipt.entry
         for version in job.inputs
-        if (receipt := owed.newest_receipt(state.versions[version], site)) and not receipt.whole
+        if (receipt := owed.newest_receipt(state.versions[version], site))
+        and not receipt.whole
+        and not owed.was_damaged_on_arrival(state, version, site)
     }
     return any(not owed.mended_since(state, version, entry) for version, entry in refused.items())
 

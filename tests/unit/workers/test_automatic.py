@@ -330,3 +330,20 @@ def test_programs_of_these_tests_need_nothing_installed(tmp_path):
 
     subprocess.run([sys.executable, "-I", "-S", "-c", MAKE, str(tmp_path), "x"], check=True)
     assert len(list(tmp_path.iterdir())) == 2
+
+
+def test_a_job_whose_input_was_damaged_only_on_its_way_is_tried_again_without_a_mending():
+    from relay.ledger.words import ReceiptSigned
+    from tests.unit.ledger.job_scene import floor
+    from tests.unit.ledger.scene import version
+    from workers.automatic import waits_for_mending
+
+    told = floor(stages=[{"name": "scan"}, {"name": "check", "after": ["scan"]}], elements={"A": 1})
+    told.opens()
+    told.delivers("scan/A/R01")
+    told.opens()
+    for where, waits in (("arrival", False), ("bucket", True), ("arrival", False)):
+        fault = {"path": "1.dpx", "what": "changed", "where": where}
+        said = {"version": "A/R01/v1", "manifest": version("A/R01", 1).manifest, "whole": False}
+        told.says("kolkata", ReceiptSigned.model_validate({**said, "faults": [fault], "faults_in_all": 1}))
+        assert waits_for_mending(told.state, told.job("check/A/R01"), "kolkata") is waits
