@@ -96,6 +96,7 @@ def _work(script: Script) -> None:
     script("halifax", "fetch A/R01 back")
 
     script("tokyo", "sweep --folder tokyo-reels --settle 0")
+    assert "signs" in script("tokyo", "tidy --folder tokyo-reels")
     stopped = {job["job"]: job["standing"] for job in script("tokyo", "jobs --all")["jobs"]}
     assert stopped["check/A/R01/1"] == "stopped"
     assert script("lisbon", "restart check/A/R01 --reason again")["standing"] == "open"
