@@ -81,6 +81,7 @@ app.add_typer(production.app, name="production", help="Create, revise and show a
 app.add_typer(site.app, name="site", help="Invite sites, join, and see who belongs.")
 app.add_typer(ledger.app, name="ledger", help="See and check the ledger.")
 app.add_typer(store.app, name="store", help="Ask a store for its promises.")
+reel.app.command("findings")(inspect.findings)
 production.app.command("take-over")(keys.take_over)
 production.app.command("new-root")(keys.new_root)
 site.app.command("move")(keys.move)

@@ -7,21 +7,20 @@ import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.progress import watching
-from relay.errors import RefusedError
+from relay.cli.typed import VersionText
+from relay.errors import MissingError, RefusedError
 from relay.media.asked import NOTHING_ASKED, Asked, asked_for
 from relay.media.eyes import Eyes
 from relay.media.findings import Finding, Report, Run
 from relay.media.gaps import map_with_gaps
-from relay.media.inspection import Inspection, inspect_folder
-from relay.media.ruling import Rules, read_rules, usual_rules
+from relay.media.inspection import inspect_folder
+from relay.media.ruling import read_rules, rules_of
 from relay.model import ScanMap
 from relay.settings import Home
 from relay.transfer.folder import survey
+from relay.transfer.inspecting import read_object, read_report
 from relay.wiring import open_desk
 from relay.wording import in_words
-
-OWN_RULES = "inspection.toml"
-"""A rule file in a site's home, used in place of the one that comes with the tool."""
 
 
 def inspect(
@@ -50,7 +49,7 @@ def inspect(
     Signs and sends nothing. Exit code 2: something blocks acceptance.
     """
     asked = _asked(context.obj, reel, stage)
-    ruling = rules_at(context.obj, rules)
+    ruling = read_rules(rules) if rules else rules_of(context.obj.folder)
     files = survey(folder).files
     with Eyes() as eyes, watching(f"looking at {folder.name}", quiet=as_json) as watcher:
         watcher.expect(len(files), sum(stamp.size for stamp in files.values()))
@@ -66,20 +65,12 @@ def inspect(
     facts = {"folder": str(folder), "blocking": report.blocking(), "warning": report.warning()}
     facts |= report.model_dump(mode="json")
     facts["digests"] = inspection.digests
-    answer(facts, as_json=as_json, show=lambda page: _show(page, folder, inspection, report))
+    answer(facts, as_json=as_json, show=lambda page: _show_report(page, report))
     if report.blocking():
         raise RefusedError(
             f"{folder} has {count(report.blocking(), 'finding')} that block acceptance: put right what they name, or "
             "scan it again, then look again"
         )
-
-
-def rules_at(home: Home, named: Path | None = None) -> Rules:
-    """Return the rules in the file that was named, in the site's home, or those that come with the tool."""
-    own = home.folder / OWN_RULES
-    if named is not None:
-        return read_rules(named)
-    return read_rules(own) if own.exists() else usual_rules()
 
 
 def _asked(home: Home, reel: str | None, stage: str | None) -> Asked:
@@ -109,7 +100,7 @@ def _write_map(path: Path, report: Report) -> None:
         raise RefusedError(f"{path} cannot be written ({error.strerror}): name another place") from error
 
 
-def _show(page: Page, folder: Path, inspection: Inspection, report: Report) -> None:
+def _show_report(page: Page, report: Report) -> None:
     for run in report.runs:
         page.line(f" {_run(run)}", head=run.name)
     for sound in report.sounds:
@@ -124,14 +115,47 @@ def _show(page: Page, folder: Path, inspection: Inspection, report: Report) -> N
         page.table(("", "finding", "frames", "sure", "what"), [_row(each) for each in report.findings])
     else:
         page.line(f"{count(report.looked_at, 'frame')} looked at, nothing found.")
-    if inspection.contents.runs and len(report.findings):
-        page.line(f"{count(report.looked_at, 'frame')} looked at in {folder}.")
 
 
 def _run(run: Run) -> str:
     said = f"{count(run.count, 'frame')}, {run.first} to {run.last}: {run.width}x{run.height}, {run.channels} channels "
     said += f"of {run.bits} bits, {run.transfer or 'no transfer named'}"
     return said + (f", {run.rate:g} frames a second" if run.rate else "")
+
+
+def findings(
+    context: typer.Context,
+    version: VersionText,
+    sheet: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the contact sheet here, as PNG.")] = None,
+    strip: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the strip here, as PNG: a thumbnail for each second.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show what an inspection found in a version.
+
+    Workers look at what is handed in where the stage is `inspected`; the pictures are made in the same pass.
+    """
+    with open_desk(context.obj) as desk:
+        named = desk.ledger.follow().version(version)
+        if not named.inspections:
+            raise MissingError(f"nobody looked at {named.name} yet; `relay inspect FOLDER` looks at a folder")
+        looked = named.inspections[-1]
+        report = read_report(desk, looked)
+        for place, digest in ((sheet, looked.sheet), (strip, looked.strip)):
+            if place is not None:
+                _write_picture(place, None if digest is None else read_object(desk, digest))
+    facts = {"version": named.name, "by": looked.site, "entry": looked.entry, **report.model_dump(mode="json")}
+    answer(facts, as_json=as_json, show=lambda page: _show_report(page, report))
+
+
+def _write_picture(place: Path, body: bytes | None) -> None:
+    if body is None:
+        raise MissingError(f"the version has no frames, so there is no picture for {place}: leave that option out")
+    try:
+        place.write_bytes(body)
+    except OSError as error:
+        raise RefusedError(f"{place} cannot be written ({error.strerror}): name another place") from error
 
 
 def _row(finding: Finding) -> tuple[str, ...]:

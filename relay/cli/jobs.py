@@ -269,10 +269,13 @@ def accept(
     context: typer.Context,
     job: JobArgument,
     note: Annotated[str, typer.Option(metavar="TEXT", help="What should be remembered.")] = "",
+    despite: Annotated[
+        bool, typer.Option("--despite", help="Although an inspection found what blocks it; --note says why.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Say that the outcome of a job is good. For the coordinator, and for sites that the stage names."""
-    _say(context, job, as_json, lambda desk: work.accept(desk.ledger, desk.pen, job, note))
+    _say(context, job, as_json, lambda desk: work.accept(desk.ledger, desk.pen, job, note, despite=despite))
 
 
 def give_back(

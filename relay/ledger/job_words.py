@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from relay.model import FrameRange, Frozen, Instant, Line, Note, ReelField, Slug, VersionField
+from relay.model import DigestField, FrameRange, Frozen, Instant, Line, Note, ReelField, Slug, VersionField
 
 JobId = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_/.-]{0,99}$")]
 """The name of a job: its stage, its reel and a number, such as `scan/A/R03/1`."""
@@ -180,6 +180,8 @@ class JobAccepted(Frozen):
     job: JobId
     version: VersionField
     note: Note = ""
+    despite: DigestField | None = None
+    """The report of an inspection whose findings block acceptance, when a person says in `note` that they are none."""
 
 
 class JobReturned(Frozen):

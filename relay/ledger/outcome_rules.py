@@ -98,7 +98,27 @@ def _accepted(state: State, job: Job, word: JobAccepted, saying: Saying) -> Job:
             f"{saying.by} made {word.version} and may not accept its own work: another acceptor or the coordinator may"
         )
     _check_received(state, job, word.version)
+    _check_inspected(state, job, word)
     return job.moved(Standing.ACCEPTED, saying.time, reason=word.note)
+
+
+def _check_inspected(state: State, job: Job, word: JobAccepted) -> None:
+    """Refuse what nobody looked at, where the stage asks for it, and what an inspection blocks."""
+    looked = state.versions[word.version].inspections
+    if not looked and job_rules.stage_of(state, job).inspected:
+        raise RefusedError(
+            f"nobody looked at the pictures of {word.version} yet, and work of stage {job.stage} is accepted only "
+            "after that. The worker of the site that received it sees to it; it needs the extra `media`"
+        )
+    if not looked or not looked[-1].blocking:
+        return
+    if word.despite != looked[-1].report:
+        raise RefusedError(
+            f"entry {looked[-1].entry} says that {looked[-1].blocking} findings block {word.version}: see "
+            f"`relay reel findings {word.version}`. Return it; or accept it with --despite, if they are no faults"
+        )
+    if not word.note.strip():
+        raise RefusedError(f"{word.version} is accepted despite its findings: say in --note why they are no faults")
 
 
 def _check_received(state: State, job: Job, version: VersionName) -> None:

@@ -88,6 +88,27 @@ def mended_since(state: State, version: VersionName, entry: int) -> bool:
     return any(mending.version == version and mending.entry > entry for mending in state.mendings)
 
 
+def to_inspect(state: State, site: str) -> list[VersionName]:
+    """Return the versions whose pictures `site` should look at: handed in, received here whole, not looked at yet."""
+    return [
+        job.outcome
+        for job in state.jobs.values()
+        if job.outcome
+        and inspected_job(state, job.outcome, site) is job
+        and (receipt := newest_receipt(state.versions[job.outcome], site)) is not None
+        and receipt.whole
+    ]
+
+
+def inspected_job(state: State, version: VersionName, site: str) -> Job | None:
+    """Return the job that `version` was handed in for, where `site` receives it and its stage wants it looked at."""
+    job = next((each for each in state.jobs.values() if each.outcome == version), None)
+    if job is None or job.standing is not Standing.HANDED_IN or state.versions[version].inspections:
+        return None
+    asks = any(step.name == job.stage and step.inspected for step in state.film().route)
+    return job if asks and receiver_of(state, job) == site else None
+
+
 def to_mend(state: State, site: str) -> list[VersionName]:
     """Return the versions that somebody found bad in the bucket and nobody mended since, if `site` may mend."""
     worker = state.film().site(site)

@@ -11,7 +11,7 @@ from relay.ledger import job_rules, route
 from relay.ledger.entry import Entry
 from relay.ledger.keys import PublicKey, key_id
 from relay.ledger.saying import RULING, WORKING, Saying
-from relay.ledger.state import ROOT, CopyCheck, KeptFolder, Mending, Receipt, Role, Signer, State, Version
+from relay.ledger.state import ROOT, CopyCheck, Inspected, KeptFolder, Mending, Receipt, Role, Signer, State, Version
 from relay.ledger.words import (
     FAULTS_IN_ENTRY,
     KEPT_FOLDERS,
@@ -26,6 +26,7 @@ from relay.ledger.words import (
     SiteInvited,
     SiteJoined,
     SiteRemoved,
+    VersionInspected,
     VersionMade,
     Word,
 )
@@ -73,6 +74,8 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _version_made(state, word, saying)
         case ReceiptSigned():
             _receipt(state, word, saying)
+        case VersionInspected():
+            _inspected(state, word, saying)
         case CopyChecked():
             _copy_checked(state, word, saying)
         case ObjectMended():
@@ -221,6 +224,25 @@ def _receipt(state: State, word: ReceiptSigned, saying: Saying) -> None:
     found = (word.whole, word.faults, word.faults_in_all, word.carried, word.took)
     signed = Receipt(saying.signer.name, saying.entry, saying.time, *found)
     state.versions[word.version] = replace(version, receipts=(*version.receipts, signed))
+
+
+def _inspected(state: State, word: VersionInspected, saying: Saying) -> None:
+    saying.check_role("say what an inspection found", *WORKING)
+    version = _version(state, word.version)
+    if word.manifest != version.manifest:
+        raise RefusedError(f"the inspection of {word.version} is about another manifest than the version has")
+    found = Inspected(
+        site=saying.by,
+        entry=saying.entry,
+        time=saying.time,
+        report=word.report,
+        blocking=word.blocking,
+        warning=word.warning,
+        sheet=word.sheet,
+        strip=word.strip,
+        thumbnails=word.thumbnails,
+    )
+    state.versions[word.version] = replace(version, inspections=(*version.inspections, found))
 
 
 def _copy_checked(state: State, word: CopyChecked, saying: Saying) -> None:

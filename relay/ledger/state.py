@@ -73,6 +73,21 @@ class Receipt:
 
 
 @dataclass(frozen=True)
+class Inspected:
+    """What a site found when it looked at a version's pictures and sound."""
+
+    site: str
+    entry: int
+    time: datetime
+    report: Digest
+    blocking: int
+    warning: int
+    sheet: Digest | None = None
+    strip: Digest | None = None
+    thumbnails: Digest | None = None
+
+
+@dataclass(frozen=True)
 class CopyCheck:
     """What was last found of one copy of a version."""
 
@@ -101,6 +116,7 @@ class Version:
     entry: int
     time: datetime
     receipts: tuple[Receipt, ...] = ()
+    inspections: tuple[Inspected, ...] = ()
     checks: tuple[CopyCheck, ...] = ()
     """The newest of each copy."""
 

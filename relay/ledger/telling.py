@@ -35,6 +35,7 @@ from relay.ledger.words import (
     SiteInvited,
     SiteJoined,
     SiteRemoved,
+    VersionInspected,
     VersionMade,
     Word,
 )
@@ -61,6 +62,9 @@ def telling(word: Word) -> str:  # one arm a word
             )
         case ReceiptSigned():
             return _receipt(word)
+        case VersionInspected():
+            found = f"{word.blocking} findings block acceptance, {word.warning} warn"
+            return f"looked at {word.version}: {found if word.blocking or word.warning else 'nothing found'}"
         case CopyChecked():
             where = "the bucket" if word.place == "bucket" else f"{word.label} ({word.place})"
             said = {"whole": "whole", "bad": f"bad in {word.faults_in_all} files", "gone": "no copy any more"}

@@ -119,6 +119,24 @@ class ReceiptSigned(Frozen):
     """Milliseconds in which they came."""
 
 
+class VersionInspected(Frozen):
+    """A site looked at a version's pictures and sound; the report, an object in the store, says what was found."""
+
+    word: Literal["version-inspected"] = "version-inspected"
+    version: VersionField
+    manifest: DigestField
+    report: DigestField
+    blocking: Annotated[int, Field(ge=0)]
+    """Findings that block acceptance, by the rules of the site that looked."""
+    warning: Annotated[int, Field(ge=0)]
+    sheet: DigestField | None = None
+    """A contact sheet, as PNG."""
+    strip: DigestField | None = None
+    """A thumbnail for each second, cuts and findings marked, as PNG."""
+    thumbnails: DigestField | None = None
+    """A small grey thumbnail of every frame, in NumPy's file form: what prints are aligned by."""
+
+
 class CopyChecked(Frozen):
     """Every byte of one copy of a version was read again, and what was found."""
 
@@ -169,6 +187,7 @@ Word = (
     | KeyReplaced
     | VersionMade
     | ReceiptSigned
+    | VersionInspected
     | CopyChecked
     | ObjectMended
     | FolderNotSent

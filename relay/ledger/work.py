@@ -154,13 +154,14 @@ def _outcome(job: Job) -> VersionName:
     return job.outcome
 
 
-def accept(ledger: Ledger, pen: Pen, name: str, note: str = "") -> Entry | None:
-    """Say that the outcome is good. None: that was said before."""
+def accept(ledger: Ledger, pen: Pen, name: str, note: str = "", *, despite: bool = False) -> Entry | None:
+    """Say that the outcome is good; `despite` what an inspection found, for the reason in `note`. None: said before."""
 
-    def say(_state: State, job: Job, _now: datetime) -> Word | None:
+    def say(state: State, job: Job, _now: datetime) -> Word | None:
         if job.standing is Standing.ACCEPTED:
             return None
-        return JobAccepted(job=job.job, version=_outcome(job), note=note)
+        looked = state.versions[_outcome(job)].inspections if despite else ()
+        return JobAccepted(job=job.job, version=_outcome(job), note=note, despite=looked[-1].report if looked else None)
 
     return _say(ledger, pen, name, say)
 

@@ -136,3 +136,8 @@ class Report(Frozen):
     def encode(self) -> bytes:
         """Return the report as it is stored: JSON."""
         return self.model_dump_json(indent=1).encode() + b"\n"
+
+
+def parse_report(body: bytes) -> Report:
+    """Return the report that `body` is the stored form of. Raises ValueError."""
+    return Report.model_validate_json(body)

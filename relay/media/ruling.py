@@ -13,6 +13,9 @@ from relay.media.findings import Grade, Kind
 from relay.model import Frozen
 from relay.settings import first_fault
 
+OWN_RULES = "inspection.toml"
+"""A rule file in a site's home, used in place of the one that comes with the tool."""
+
 Share = Annotated[float, Field(ge=0, le=1)]
 
 
@@ -50,6 +53,12 @@ class Rules(Frozen):
 def usual_rules() -> Rules:
     """Return the rules that come with the tool."""
     return Rules.model_validate(tomllib.loads(files("relay.media").joinpath("rules.toml").read_text("utf-8")))
+
+
+def rules_of(home: Path) -> Rules:
+    """Return the rules in a site's home, or those that come with the tool. Raises RefusedError."""
+    own = home / OWN_RULES
+    return read_rules(own) if own.exists() else usual_rules()
 
 
 def read_rules(path: Path) -> Rules:

@@ -31,7 +31,7 @@ class Thumbnails:
 
     def __init__(self, first: int, every: int) -> None:
         self._first = first
-        self._every = max(1, every)
+        self.every = max(1, every)
         self.grey: dict[int, Grey] = {}
         self.coloured: dict[int, Coloured] = {}
 
@@ -44,7 +44,7 @@ class Thumbnails:
         down = np.arange(ROWS) * rows // ROWS
         across = np.arange(COLUMNS) * columns // COLUMNS
         self.grey[number] = luma[down[:, None], across[None, :]]
-        if (number - self._first) % self._every == 0:
+        if (number - self._first) % self.every == 0:
             self.coloured[number] = Coloured(columns, rows, body)
 
     def cuts(self) -> list[int]:

@@ -190,6 +190,8 @@ class Stage(Frozen):
     """How many times a command may fail before the job stops and a person is asked."""
     picture: Picture | None = None
     """What its frames shall be."""
+    inspected: bool = False
+    """Whether workers look at the pictures and sound of what is handed in, and nobody accepts it before that."""
 
     @property
     def is_automatic(self) -> bool:

@@ -17,7 +17,7 @@ from relay.store.port import Store
 from relay.transfer.budget import Budget
 from relay.transfer.earlier import Supply
 from relay.transfer.faults import Fault
-from relay.transfer.fetching import Fetching
+from relay.transfer.fetching import Fetching, Onlooker
 from relay.transfer.hands import do_all
 from relay.transfer.landing import landing
 from relay.transfer.notebook import Hashed, Notebook, Stamp, stamp_of
@@ -60,6 +60,7 @@ def fetch(
     watcher: Watcher = UNWATCHED,
     budget: Budget | None = None,
     clock: Clock = SYSTEM_CLOCK,
+    onlooker: Onlooker | None = None,
 ) -> Fetched:
     """Bring the files of `manifest` to `target`, which appears only when every byte of it was verified.
 
@@ -75,7 +76,7 @@ def fetch(
         return _there_already(manifest, target, notebook, hands, watcher)
     with landing(target, {file.path: file.size for file in manifest.files}) as place:
         supply = Supply(earlier or {}, manifest.objects())
-        fetching = Fetching(manifest, store, place, supply, notebook=notebook, watcher=watcher)
+        fetching = Fetching(manifest, store, place, supply, notebook=notebook, watcher=watcher, onlooker=onlooker)
         fetching.make_ready()
         do_all(fetching.pieces(budget or Budget()), hands)
         if not fetching.faults:

@@ -2,7 +2,7 @@
 
 import threading
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from functools import partial
 from typing import NamedTuple
@@ -20,6 +20,9 @@ from relay.transfer.landing import Landing
 from relay.transfer.notebook import Notebook
 from relay.transfer.progress import Watcher
 from relay.transfer.tree import pread_into
+
+Onlooker = Callable[[str, memoryview], None]
+"""Shown each file that is one object, by its path, while its verified bytes are in memory. Called by many threads."""
 
 
 class _Place(NamedTuple):
@@ -49,6 +52,7 @@ class Fetching:
         *,
         notebook: Notebook,
         watcher: Watcher,
+        onlooker: Onlooker | None = None,
     ) -> None:
         self.faults: list[Fault] = []
         self.fetched_objects = 0
@@ -61,8 +65,10 @@ class Fetching:
         self._supply = supply
         self._notebook = notebook
         self._watcher = watcher
+        self._onlooker = onlooker
         self._places: dict[Chunk, list[_Place]] = {}
         self._left: set[str] = set()  # files that an earlier run left
+        self._sizes = {file.path: file.size for file in manifest.files}
         self._waiting = Counter({file.path: len(file.objects()) for file in manifest.files})  # objects
         self._lock = threading.Lock()
 
@@ -101,7 +107,7 @@ class Fetching:
             if wanted and self._is_fetched(item, wanted, buffer):
                 for place in wanted:
                     self._landing.write(place.path, place.offset, buffer)
-                    self._arrived(place, item)
+                    self._arrived(place, item, buffer)
 
     def _is_kept(self, place: _Place, item: Chunk, buffer: memoryview) -> bool:
         """Answer whether an earlier run left the bytes of `item` at `place`, by reading them."""
@@ -109,7 +115,7 @@ class Fetching:
             return False
         with self._lock:
             self.kept_bytes += item.size
-        self._arrived(place, item)
+        self._arrived(place, item, buffer)
         return True
 
     def _holds(self, place: _Place, item: Chunk, buffer: memoryview) -> bool:
@@ -123,7 +129,7 @@ class Fetching:
             return False
         with self._lock:
             self.reused_bytes += item.size
-        self._arrived(place, item)
+        self._arrived(place, item, buffer)
         return True
 
     def _is_copied(self, copy: Copy, place: _Place, item: Chunk, buffer: memoryview) -> bool:
@@ -166,7 +172,9 @@ class Fetching:
             return None
         return _Seen(What.CHANGED, found, "" if size == item.size else f"{size} bytes, expected {item.size}")
 
-    def _arrived(self, place: _Place, item: Chunk) -> None:
+    def _arrived(self, place: _Place, item: Chunk, buffer: memoryview) -> None:
+        if self._onlooker and item.size == self._sizes[place.path]:  # the whole file is at hand, verified
+            self._onlooker(place.path, buffer[: item.size])
         with self._lock:
             self._waiting[place.path] -= 1
             is_last = self._waiting[place.path] == 0

@@ -23,6 +23,7 @@ from relay.transfer.deposit import Deposit, deposit
 from relay.transfer.desk import Desk
 from relay.transfer.faults import Fault
 from relay.transfer.fetch import Fetched, fetch
+from relay.transfer.fetching import Onlooker
 from relay.transfer.folder import survey
 from relay.transfer.progress import UNWATCHED, Watcher
 from relay.transfer.quiet import quiet_files
@@ -229,7 +230,9 @@ def _numbers(manifest: Manifest) -> set[int]:
     return set(picture.numbers()) if picture else set()
 
 
-def receive(desk: Desk, version_or_reel: str, target: Path, watcher: Watcher = UNWATCHED) -> Received:
+def receive(
+    desk: Desk, version_or_reel: str, target: Path, watcher: Watcher = UNWATCHED, onlooker: Onlooker | None = None
+) -> Received:
     """Fetch a version into `target`, verified, and sign a receipt for it: whole, or what was wrong."""
     state = desk.ledger.follow()
     desk.check_may_sign(state)
@@ -246,6 +249,7 @@ def receive(desk: Desk, version_or_reel: str, target: Path, watcher: Watcher = U
         earlier=earlier,
         watcher=watcher,
         clock=desk.clock,
+        onlooker=onlooker,
     )
     took = max(1, round((desk.clock.ticks() - began) * 1000))
     if fetched.whole:

@@ -39,6 +39,7 @@ from relay.ledger.words import (
     SiteInvited,
     SiteJoined,
     SiteRemoved,
+    VersionInspected,
     Word,
 )
 from relay.model import Production, Stage
@@ -130,6 +131,12 @@ WORDS_AND_RIGHTS: list[tuple[Word | tuple[Word, ...], set[str]]] = [
     (version("A/R01", 2, parents=("A/R01/v1",)), WORKING),
     (receipt("A/R01/v1"), WORKING),
     (CopyChecked(version=MADE.version, manifest=MADE.manifest, place="bucket", outcome="whole"), WORKING),
+    (
+        VersionInspected(
+            version=MADE.version, manifest=MADE.manifest, report=some_digest("report"), blocking=0, warning=1
+        ),
+        WORKING,
+    ),
     (ObjectMended(object=some_digest("frame"), version=MADE.version), {"coordinator", "mender"}),
     (FolderNotSent(folder="holiday pictures", why="they name no reel"), WORKING),
     (FolderSettled(folder="holiday"), {"holder"}),

@@ -1,0 +1,109 @@
+"""What is handed in is looked at by the site that receives it, while it arrives, before anybody accepts it."""
+
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from relay.errors import RefusedError
+from relay.ledger import work
+from relay.media.findings import Kind
+from relay.media.thumbnails import COLUMNS, ROWS
+from relay.transfer.handover import Sending, send
+from relay.transfer.inspecting import read_object, read_report
+from tests.references.damage import FIRST, titled, written
+from tests.unit.workers.house import COORDINATOR, House, film
+from workers.turn import Lane
+
+GRAIN = np.random.default_rng(11)
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> House:
+    stages = [{"name": "scan", "inspected": True}, {"name": "grade", "after": ["scan"]}]
+    production = film(stages, {COORDINATOR: [], "halifax": ["scan"], "tokyo": ["grade"]})
+    return House(tmp_path, production)
+
+
+def frames(folder: Path, count: int = 40) -> Path:
+    (folder / "frames").mkdir(parents=True)
+    for at in range(count):
+        picture = GRAIN.integers(9000, 50000, (30, 40, 3), dtype=np.uint16)
+        body = titled(written(folder / "f.dpx", picture), at, count, 18.0, None, b"")
+        (folder / "frames" / f"A_R001.{FIRST + at:07d}.dpx").write_bytes(body)
+    (folder / "f.dpx").unlink()
+    return folder
+
+
+def hand_in(house: House, folder: Path) -> None:
+    with house.desk("halifax") as desk:
+        work.open_due(desk.ledger, desk.pen)
+        work.claim(desk.ledger, desk.pen, "scan/A/R001")
+        send(desk, Sending(folder, "A/R001", may_grow=True, job="scan/A/R001/1"))
+
+
+def accept(house: House, **how: object) -> None:
+    with house.desk(COORDINATOR) as desk:
+        work.accept(desk.ledger, desk.pen, "scan/A/R001", **how)
+
+
+def test_a_good_reel_is_looked_at_as_it_arrives_and_then_accepted(house: House, tmp_path: Path):
+    hand_in(house, frames(tmp_path / "scan"))
+    with house.turn("tokyo") as turn:
+        assert turn.run(Lane.RECEIVE) == 1
+        assert turn.run(Lane.INSPECT) == 0  # nothing was left to look at
+    (looked,) = house.state().versions["A/R001/v1"].inspections
+    assert (looked.site, looked.blocking) == ("tokyo", 0)
+    with house.desk(COORDINATOR) as desk:
+        assert read_report(desk, looked).looked_at == 40
+        sheet, strip = (Image.open(BytesIO(read_object(desk, each))) for each in (looked.sheet, looked.strip))
+        (tmp_path / "small.npy").write_bytes(read_object(desk, looked.thumbnails))
+    assert sheet.size[0] > 900
+    assert strip.size[0] == 30 * 64
+    assert np.load(tmp_path / "small.npy", allow_pickle=False).shape == (40, ROWS, COLUMNS)
+    accept(house)
+
+
+def test_a_truncated_frame_blocks_acceptance_until_a_person_says_why_not(house: House, tmp_path: Path):
+    folder = frames(tmp_path / "scan")
+    bad = folder / "frames" / f"A_R001.{FIRST + 7:07d}.dpx"
+    bad.write_bytes(bad.read_bytes()[:-2000])
+    hand_in(house, folder)
+    with house.turn("tokyo") as turn:
+        turn.run(Lane.RECEIVE)
+    (looked,) = house.state().versions["A/R001/v1"].inspections
+    with house.desk(COORDINATOR) as desk:
+        (finding,) = [each for each in read_report(desk, looked).findings if each.kind is Kind.TRUNCATED]
+    assert [(each.first, each.last) for each in finding.frames] == [(FIRST + 7, FIRST + 7)]
+    with pytest.raises(RefusedError, match="1 findings block"):
+        accept(house)
+    accept(house, note="the archive's film ends there", despite=True)
+
+
+def test_a_worker_killed_between_receipt_and_word_looks_at_what_lies_there(
+    house: House, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    hand_in(house, frames(tmp_path / "scan"))
+    with house.turn("tokyo") as turn:
+        monkeypatch.setattr("workers.turn.has_media", lambda: False)  # so it arrives and nobody looks
+        turn.run(Lane.RECEIVE)
+        assert house.state().versions["A/R001/v1"].inspections == ()
+        with pytest.raises(RefusedError, match="nobody looked"):
+            accept(house)
+        monkeypatch.undo()
+        assert Lane.INSPECT in (turn.look(), turn.wanted())[1]
+        assert turn.run(Lane.INSPECT) == 1
+    assert house.state().versions["A/R001/v1"].inspections[0].blocking == 0
+
+
+def test_nothing_is_looked_at_where_the_stage_does_not_ask(tmp_path: Path):
+    stages = [{"name": "scan"}, {"name": "grade", "after": ["scan"]}]
+    house = House(tmp_path, film(stages, {COORDINATOR: [], "halifax": ["scan"], "tokyo": ["grade"]}))
+    hand_in(house, frames(tmp_path / "scan", 3))
+    with house.turn("tokyo") as turn:
+        turn.run(Lane.RECEIVE)
+        assert turn.run(Lane.INSPECT) == 0
+    assert house.state().versions["A/R001/v1"].inspections == ()
+    accept(house)
