@@ -10,6 +10,7 @@ import typer.core
 from relay import __version__
 from relay.cli import (
     copies,
+    forecast,
     handover,
     inspect,
     jobs,
@@ -62,6 +63,7 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_FILES, "tidy", tidy.tidy),
     (_JOBS, "jobs", jobs.jobs),
     (_JOBS, "who", who.who),
+    (_JOBS, "forecast", forecast.show_forecast),
     (_JOBS, "claim", jobs.claim),
     (_JOBS, "extend", jobs.extend),
     (_JOBS, "release", jobs.release),

@@ -1,0 +1,261 @@
+"""`relay forecast`: when each reel is finished, what sets that, what would help."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from relay.cli.answer import AsJson, Page, answer
+from relay.cli.bands import bar
+from relay.cli.production_file import read_production
+from relay.cli.who import show_bands
+from relay.clock import Clock
+from relay.errors import MissingError, RefusedError
+from relay.forecast.feed import write_feeds
+from relay.forecast.ground import Ground
+from relay.forecast.guesses import guesses_of
+from relay.forecast.outlook import Forecast, ReelOutlook, forecast
+from relay.forecast.supposing import FORMS, on, supposed
+from relay.forecast.words import at_the_door, headline, how_long, place_in_words, told, when
+from relay.shifts.explain import why as why_so
+from relay.shifts.problem import Problem, Steadiness, TaskId
+from relay.shifts.zones import minute_of
+from relay.transfer.lacking import Lacking
+from relay.wiring import open_desk
+
+_SHOWN = 24
+"""Bars in a picture, shut doors in a list: more than that nobody reads."""
+
+_COLUMNS = 60
+
+
+def show_forecast(
+    context: typer.Context,
+    what_if: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WHAT",
+            help="Suppose this, and show it beside today: " + "; ".join(FORMS) + "; or a production's TOML file. "
+            "May be given more than once.",
+            show_default=False,
+        ),
+    ] = None,
+    why: Annotated[
+        str | None, typer.Option(metavar="JOB", help="Why is this job done there, and then? Such as scan/A/R03.")
+    ] = None,
+    calendars: Annotated[
+        Path | None,
+        typer.Option(metavar="FOLDER", help="Write an iCalendar file for each site: shifts, arrivals, hand-overs."),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option(metavar="SECONDS", min=0, max=3600, help="How long better plans are looked for.")
+    ] = 1.0,
+    as_json: AsJson = False,
+) -> None:
+    """Say when each reel is finished, and what sets that.
+
+    As a range, with what may slip, what lands just after closing time, and what was taken for granted.
+    """
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        ground = Ground.of(state, desk.clock.now(), Lacking(desk.manifests, state))
+        today = forecast(ground, _budget(desk.clock, seconds))
+        then = _then(today, what_if, desk.clock, seconds) if what_if else None
+    facts = _facts(today) | ({"what_if": {"supposed": what_if, **_facts(then)}} if then else {})
+    if why is not None:
+        sentence = told(why_so(today.problem, today.plan, _task_named(today, why)))
+        answer({"job": why, "why": sentence}, as_json=as_json, show=lambda page: page.line(sentence))
+        return
+    if calendars is not None:
+        facts["calendars"] = [str(path) for path in write_feeds(today, calendars)]
+    answer(facts, as_json=as_json, show=lambda page: _show(page, today, then, what_if or [], facts))
+
+
+def _budget(clock: Clock, seconds: float) -> Callable[[], float]:
+    began = clock.ticks()
+    return lambda: 1 - (clock.ticks() - began) / seconds if seconds else 0.0
+
+
+def _then(today: Forecast, what_if: list[str], clock: Clock, seconds: float) -> Forecast:
+    ground = today.ground
+    for text in what_if:
+        ground = on(ground, read_production(Path(text))) if text.endswith(".toml") else supposed(ground, text)
+
+    def keep(problem: Problem) -> Problem:
+        """Begin from today's plan, but hold nobody to it: the question is what could be."""
+        return replace(problem, told=today.plan.told(), steadiness=Steadiness(worth=0, firm=0))
+
+    return forecast(ground, _budget(clock, seconds), keep)
+
+
+def _task_named(today: Forecast, text: str) -> TaskId:
+    for name in (text, f"{text}/1"):
+        if name in today.plan.outlooks:
+            return TaskId(name)
+        if name in today.tasks:
+            raise RefusedError(f"{name} is done: there is nothing left to plan of it; `relay reel show` tells")
+    raise MissingError(f"no job {text} is planned: `relay forecast --json` lists them, such as scan/A/R03/1")
+
+
+def _facts(today: Forecast) -> dict[str, object]:
+    return {
+        "now": today.ground.now.isoformat(),
+        "tz_release": today.tz,
+        "premiere": today.premiere.isoformat(),
+        "done": today.is_done,
+        "finish": {"low": _iso(today.low), "likely": _iso(today.finish), "high": _iso(today.high)},
+        "late_by_minutes": 0 if today.is_done else today.minutes_late(today.finish),
+        "reels": [_reel_facts(reel) for reel in today.reels],
+        "jobs": [_job_facts(today, task) for task in today.plan.outlooks],
+        "chain": [{"job": link.task, "why": told(link.sentence)} for link in today.plan.chain],
+        "arrivals": [
+            {
+                "of": each.task,
+                "for": each.wanted_by,
+                "site": place_in_words(each.site),
+                "from": place_in_words(each.source),
+                "lands": _iso(today.ground.instant(each.lands)),
+                "half_done": each.half_done,
+            }
+            for each in today.plan.arrivals
+        ],
+        "shut_doors": [
+            {
+                "of": door.arrival.task,
+                "site": door.site,
+                "lands": _iso(door.lands),
+                "closed": _iso(door.closed),
+                "opens": door.opens and _iso(door.opens),
+            }
+            for door in today.shut_doors
+        ],
+        "taken_for_granted": list(guesses_of(today.ground)),
+    }
+
+
+def _iso(instant: datetime) -> str:
+    return instant.isoformat()
+
+
+def _reel_facts(reel: ReelOutlook) -> dict[str, object]:
+    return {
+        "reel": reel.reel,
+        "finish": {"low": _iso(reel.low), "likely": _iso(reel.finish), "high": _iso(reel.high)},
+        "slack_minutes": reel.slack,
+        "jobs_left": reel.left,
+        "chain": list(reel.chain),
+    }
+
+
+def _job_facts(today: Forecast, task: TaskId) -> dict[str, object]:
+    outlook = today.plan.outlooks[task]
+    at = today.ground.instant
+    return {
+        "job": task,
+        "sites": [place_in_words(site) for site in outlook.sites],
+        "starts": _iso(at(outlook.start)),
+        "finish": {
+            "low": _iso(at(outlook.finish_low)),
+            "likely": _iso(at(outlook.finish)),
+            "high": _iso(at(outlook.finish_high)),
+        },
+        "slack_minutes": outlook.slack,
+    }
+
+
+def _show(page: Page, today: Forecast, then: Forecast | None, texts: list[str], facts: dict[str, object]) -> None:
+    page.line(f": {headline(today)}.", head=today.ground.film.title)
+    if then:
+        page.line(f": {headline(then)}.", head=f"If {' and '.join(texts)}")
+    page.line()
+    if then:
+        _show_beside(page, today, then)
+    elif not today.is_done:
+        _show_reels(page, today)
+        _show_chain(page, today)
+    _show_doors(page, then or today)
+    _show_picture(page, then or today)
+    _show_guesses(page, then or today)
+    for path in facts.get("calendars", []):  # type: ignore[attr-defined]
+        page.line(f"{path} is written.")
+
+
+def _show_reels(page: Page, today: Forecast) -> None:
+    heads = ("reel", "finished (UTC)", "at best", "at worst", "may slip", "jobs", "set by")
+    page.table(heads, [_reel_row(today, reel) for reel in today.reels])
+    page.line()
+
+
+def _reel_row(today: Forecast, reel: ReelOutlook) -> tuple[str, ...]:
+    return (
+        reel.reel,
+        when(reel.finish),
+        when(reel.low),
+        when(reel.high),
+        how_long(reel.slack),
+        str(reel.left),
+        ", ".join(today.title(task) for task in reel.chain[-3:]),
+    )
+
+
+def _show_chain(page: Page, today: Forecast) -> None:
+    page.line("What sets the finish:")
+    for number, link in enumerate(today.plan.chain, 1):
+        page.line(f"  {number}. {told(link.sentence)}")
+    page.line()
+
+
+def _show_beside(page: Page, today: Forecast, then: Forecast) -> None:
+    before, after = ({reel.reel: reel for reel in each.reels} for each in (today, then))
+    rows = []
+    for reel in dict.fromkeys((*after, *before)):
+        now, if_so = before.get(reel), after.get(reel)
+        rows.append((reel, when(now.finish) if now else "", when(if_so.finish) if if_so else "", _moved(now, if_so)))
+    page.table(("reel", "today (UTC)", "then (UTC)", "difference"), rows)
+    page.line()
+
+
+def _moved(now: ReelOutlook | None, then: ReelOutlook | None) -> str:
+    if now is None or then is None:
+        return "new" if then else "gone"
+    minutes = minute_of(then.finish) - minute_of(now.finish)
+    return f"{how_long(minutes)} {'later' if minutes > 0 else 'sooner'}" if minutes else "the same"
+
+
+def _show_doors(page: Page, today: Forecast) -> None:
+    if not today.shut_doors:
+        return
+    page.line("Lands just after closing time:")
+    for door in today.shut_doors[:_SHOWN]:
+        page.line(f"  {at_the_door(today, door)}.")
+    if len(today.shut_doors) > _SHOWN:
+        page.line(f"  and {len(today.shut_doors) - _SHOWN} more; --json lists all")
+    page.line()
+
+
+def _show_picture(page: Page, today: Forecast) -> None:
+    if today.is_done:
+        return
+    end = max(piece.finish for piece in today.plan.pieces)
+    pieces = sorted(today.plan.pieces, key=lambda each: (each.start, each.finish))[:_SHOWN]
+    labels = [f"{place_in_words(piece.site)}  {today.title(piece.task)}" for piece in pieces]
+    width = max(map(len, labels)) + 2
+    page.line(f"{when(today.ground.epoch)} to {when(today.ground.instant(end))} UTC", head="The plan  ")
+    for label, piece in zip(labels, pieces, strict=True):
+        page.line(label.ljust(width) + bar(piece.spells, 0, max(end, 1), _COLUMNS))
+    if len(today.plan.pieces) > _SHOWN:
+        page.line(f"  and {len(today.plan.pieces) - _SHOWN} more; --json lists all")
+    page.line()
+    show_bands(page, today.ground)
+    page.line()
+
+
+def _show_guesses(page: Page, today: Forecast) -> None:
+    if guesses := guesses_of(today.ground):
+        page.line("Taken for granted:")
+        for guess in guesses:
+            page.line(f"  {guess}.")
+    page.line(f"Time zones by release {today.tz}.")

@@ -1,0 +1,62 @@
+"""A forecast in sentences: lengths of time, places, finishes. Pure."""
+
+import re
+from datetime import datetime
+
+from relay.forecast.ground import DESK, WORKER, place_of
+from relay.forecast.outlook import Forecast, ShutDoor
+from relay.shifts.zones import minute_of
+
+_PLACE = re.compile(rf"\b([a-z0-9][a-z0-9-]*)/({WORKER}|{DESK})\b")
+
+
+def told(sentence: str) -> str:
+    """Return a sentence of the planner with places as people call them."""
+    return _PLACE.sub(lambda found: place_in_words(found[0]), sentence)
+
+
+def place_in_words(place: str) -> str:
+    """Return a place in a plan as people call it: `tokyo`, `tokyo's worker`."""
+    return f"{place_of(place)}'s worker" if place.endswith(f"/{WORKER}") else place_of(place)
+
+
+def how_long(minutes: int) -> str:
+    """Return a length of time in its two largest units: `3 days 4 h`, `4 h 20 min`."""
+    days, rest = divmod(abs(minutes), 24 * 60)
+    hours, left = divmod(rest, 60)
+    said = [f"{days} day{'' if days == 1 else 's'}"] if days else []
+    said += [f"{hours} h"] if hours else []
+    said += [f"{left} min"] if left and not days else []
+    return " ".join(said) or "0 min"
+
+
+def when(instant: datetime) -> str:
+    """Return an instant as a table has it, in UTC."""
+    return f"{instant:%a %Y-%m-%d %H:%M}"
+
+
+def headline(forecast: Forecast) -> str:
+    """Return when all is finished, as a range, and what that means for the premiere."""
+    if forecast.is_done:
+        return "nothing is left to do"
+    late = forecast.minutes_late(forecast.finish)
+    finished = f"finished {when(forecast.finish)} UTC ({when(forecast.low)} to {when(forecast.high)})"
+    if late > 0:
+        return (
+            f"if nothing changes, late by {how_long(late)}: {finished}; the premiere is {when(forecast.premiere)} UTC"
+        )
+    worst = forecast.minutes_late(forecast.high)
+    at_worst = f", and at worst {how_long(worst)} late" if worst > 0 else ""
+    return f"{finished}, {how_long(late)} before the premiere{at_worst}"
+
+
+def at_the_door(forecast: Forecast, door: ShutDoor) -> str:
+    """Return what lands just after closing time, by how much, and until when it waits."""
+    calendar = forecast.ground.calendars[door.site]
+    after = minute_of(door.lands) - minute_of(door.closed)
+    waits = ""
+    if door.opens:
+        waits = f"; they go on {calendar.local(minute_of(door.opens)):%a %H:%M}"
+    lands = f"{calendar.local(minute_of(door.lands)):%a %d %b %H:%M}"
+    what = forecast.title(door.arrival.task)
+    return f"{what} lands at {door.site} {lands}, {how_long(after)} after they close{waits}"
