@@ -1,6 +1,5 @@
 """`relay forecast`: when each reel is finished, what sets that, what would help."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -18,6 +17,7 @@ from relay.forecast.feed import write_feeds
 from relay.forecast.ground import Ground
 from relay.forecast.guesses import guesses_of
 from relay.forecast.outlook import Forecast, ReelOutlook, forecast
+from relay.forecast.patience import patience
 from relay.forecast.supposing import FORMS, on, supposed
 from relay.forecast.words import at_the_door, headline, how_long, place_in_words, told, when
 from relay.shifts.explain import why as why_so
@@ -62,7 +62,7 @@ def show_forecast(
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
         ground = Ground.of(state, desk.clock.now(), Lacking(desk.manifests, state))
-        today = forecast(ground, _budget(desk.clock, seconds))
+        today = forecast(ground, patience(desk.clock, seconds))
         then = _then(today, what_if, desk.clock, seconds) if what_if else None
     facts = _facts(today) | ({"what_if": {"supposed": what_if, **_facts(then)}} if then else {})
     if why is not None:
@@ -74,11 +74,6 @@ def show_forecast(
     answer(facts, as_json=as_json, show=lambda page: _show(page, today, then, what_if or [], facts))
 
 
-def _budget(clock: Clock, seconds: float) -> Callable[[], float]:
-    began = clock.ticks()
-    return lambda: 1 - (clock.ticks() - began) / seconds if seconds else 0.0
-
-
 def _then(today: Forecast, what_if: list[str], clock: Clock, seconds: float) -> Forecast:
     ground = today.ground
     for text in what_if:
@@ -88,7 +83,7 @@ def _then(today: Forecast, what_if: list[str], clock: Clock, seconds: float) -> 
         """Begin from today's plan, but hold nobody to it: the question is what could be."""
         return replace(problem, told=today.plan.told(), steadiness=Steadiness(worth=0, firm=0))
 
-    return forecast(ground, _budget(clock, seconds), keep)
+    return forecast(ground, patience(clock, seconds), keep)
 
 
 def _task_named(today: Forecast, text: str) -> TaskId:

@@ -8,6 +8,7 @@ from relay.film.gauges import parse_gauge
 from relay.film.rates import parse_rate
 from relay.model import Production
 from relay.settings import first_fault
+from relay.shifts.public_holidays import holidays_of
 
 
 def read_production(path: Path) -> Production:
@@ -22,9 +23,21 @@ def read_production(path: Path) -> Production:
         ) from error
     try:
         _write_exactly(table)
-        return Production.model_validate(table)
+        production = Production.model_validate(table)
+        _check_holidays(production)
+        return production
     except ValueError as error:
         raise RefusedError(f"{path}: {first_fault(error, table)}. Put it right, then run this again") from error
+
+
+def _check_holidays(production: Production) -> None:
+    """Look up whose holidays are kept, while somebody who can put them right is there."""
+    for site in production.sites:
+        if site.holidays:
+            try:
+                holidays_of(site.holidays)
+            except RefusedError as error:
+                raise ValueError(f"site {site.name!r}: {error}") from error
 
 
 def _write_exactly(table: dict[str, object]) -> None:

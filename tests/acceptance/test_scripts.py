@@ -114,6 +114,7 @@ def _look(script: Script) -> None:
     assert script("halifax", "export bag A/R01/v1 bag")["files"] == 12
     assert script("tokyo", "ledger show --last 1")["entries"][0]["words"]
     assert script("tokyo", "ledger check")["holds"] is True
+    assert script("tokyo", "forecast --seconds 0")["late_by_minutes"] < 0
     assert [each["site"] for each in script("tokyo", "who")["sites"]] == ["lisbon", "halifax", "tokyo"]
 
 
