@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, urlsplit
 
-import boto3
 import botocore.session
 from botocore.config import Config
 from botocore.credentials import Credentials
@@ -128,6 +127,8 @@ class Bucket:
             return self._client[1]
 
     def _built_client(self) -> "S3Client":
+        import boto3  # with what it brings along a tenth of a second, and a fetch or a send never needs it
+
         try:
             return boto3.session.Session(botocore_session=self._session).client(
                 "s3",
