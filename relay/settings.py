@@ -160,6 +160,22 @@ def home_of(folder: Path | None = None, environment: Mapping[str, str] | None = 
     return home.model_copy(update={"pace": _parse_pace(pace)}) if pace else home
 
 
+def store_keys(environment: Mapping[str, str] | None = None) -> tuple[str, str, str | None] | None:
+    """Return access key, secret key and token from the environment; None leaves it to botocore to find some.
+
+    botocore looks there first as well, and takes a fifth of a second longer over it.
+    """
+    told = os.environ if environment is None else environment  # noqa: TID251  this is the home of the environment
+    access, secret = told.get("AWS_ACCESS_KEY_ID"), told.get("AWS_SECRET_ACCESS_KEY")
+    return (access, secret, told.get("AWS_SESSION_TOKEN") or None) if access and secret else None
+
+
+def store_region(environment: Mapping[str, str] | None = None) -> str | None:
+    """Return the region that the environment names, by botocore's own word for it."""
+    told = os.environ if environment is None else environment  # noqa: TID251  this is the home of the environment
+    return told.get("AWS_DEFAULT_REGION") or None
+
+
 def _parse_pace(text: str) -> Pace:
     try:
         return Pace.parse(text)

@@ -9,7 +9,7 @@ from relay.errors import RefusedError
 from relay.ledger.copy import LocalCopy
 from relay.ledger.keys import KeyId, load_pen
 from relay.ledger.ledger import Ledger
-from relay.settings import CLOCK_VARIABLE, Home, SiteFile
+from relay.settings import CLOCK_VARIABLE, Home, SiteFile, store_keys, store_region
 from relay.store.address import Address, DirectoryAddress, S3Address, parse_address
 from relay.store.directory import DirectoryStore
 from relay.store.port import Store
@@ -25,9 +25,13 @@ def open_store(text: str) -> Store:
         case DirectoryAddress(root):
             return DirectoryStore(root)
         case S3Address(bucket, prefix, endpoint, region):
-            from relay.store.s3 import S3Store  # botocore takes a third of a second; a folder needs none of it
+            from relay.store.s3 import S3Store  # a folder needs none of it
+            from relay.store.signing import Keys
 
-            return S3Store(bucket, prefix, endpoint=endpoint, region=region)
+            keys = store_keys()
+            return S3Store(
+                bucket, prefix, endpoint=endpoint, region=region or store_region(), keys=Keys(*keys) if keys else None
+            )
 
 
 def found_store(text: str) -> Store:

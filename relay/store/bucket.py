@@ -3,7 +3,6 @@
 Nothing below us retries: botocore's own retries would report our own write as someone else's.
 """
 
-import os
 import random
 import ssl
 import threading
@@ -13,21 +12,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, urlsplit
 
-import botocore.session
-from botocore.config import Config
-from botocore.credentials import Credentials
-from botocore.exceptions import BotoCoreError, ClientError
-from botocore.httpsession import get_cert_path
-
 from relay.clock import Clock
 from relay.errors import RefusedError, TransientError
 from relay.model import Digest
 from relay.store.refusal import code_of, is_passing, refusal
-from relay.store.signing import EMPTY, Signer
-from relay.store.wire import CONNECT_TIMEOUT, Answer, Body, Wire
+from relay.store.signing import EMPTY, Keys, Signer
+from relay.store.wire import Answer, Body, Wire
 
 if TYPE_CHECKING:
     from mypy_boto3_s3 import S3Client
+
+    from relay.store.found import Found
 
 TRIES = 6
 _FIRST_WAIT = 0.3  # seconds, doubled after each try
@@ -46,7 +41,7 @@ class Bucket:
         *,
         endpoint: str | None,
         region: str | None,
-        credentials: Credentials | None,
+        keys: Keys | None,
         ca_bundle: Path | None,
         clock: Clock,
         tries: int,
@@ -57,25 +52,38 @@ class Bucket:
         self._clock = clock
         self._tries = tries
         self._silence = silence
-        self._custom_endpoint = endpoint
-        self._session = _session(region, credentials)
-        self._ca_bundle = str(ca_bundle or self._session.get_config_variable("ca_bundle") or "") or True
-        self._client: tuple[int, S3Client] | None = None  # built when first needed: it takes 0.2 s
-        self._building = threading.Lock()
-        self._connect(credentials or _found_credentials(self._session, name))
+        self._endpoint = endpoint
+        self._lookup = region, keys, ca_bundle
+        self._found_by_botocore: Found | None = None
+        self._looking = threading.Lock()
+        self._connect(region, keys)
 
-    def _connect(self, credentials: Credentials) -> None:
-        parts = urlsplit(self._custom_endpoint or self.client().meta.endpoint_url)
-        host, self._base = _host_and_path(parts.netloc, self.bucket, path_style=self._custom_endpoint is not None)
+    def _connect(self, region: str | None, keys: Keys | None) -> None:
+        parts = urlsplit(self._endpoint or self._client().meta.endpoint_url)
+        host, self._base = _host_and_path(parts.netloc, self.bucket, path_style=self._endpoint is not None)
         secure = parts.scheme == "https"
         port = parts.port or (443 if secure else 80)
-        tls = ssl.create_default_context(cafile=_ca_file(self._ca_bundle)) if secure else None
+        tls = ssl.create_default_context(cafile=self._found().ca_file) if secure else None
         self._wire = Wire(urlsplit(f"//{host}").hostname or "", port, tls, self._silence)
+        if keys is None:
+            self._found().check_keys()
         self._signer = Signer(
-            credentials,
-            str(self._session.get_config_variable("region")),
+            (lambda: keys) if keys else self._found().keys,
+            region or self._found().region,
             host.removesuffix(f":{443 if secure else 80}"),
         )
+
+    def _found(self) -> "Found":
+        with self._looking:
+            if self._found_by_botocore is None:
+                from relay.store.found import Found  # a fifth of a second, for what is often known already
+
+                region, keys, ca_bundle = self._lookup
+                self._found_by_botocore = Found(self._name, region, keys, ca_bundle)
+            return self._found_by_botocore
+
+    def _client(self) -> "S3Client":
+        return self._found().client(self._endpoint, self._silence)
 
     def ask(
         self,
@@ -103,12 +111,15 @@ class Bucket:
 
     def call(self, what: str, question: Callable[["S3Client"], Any]) -> Any:
         """Return what boto3 answers to `question`, for what is neither big nor frequent."""
+        from botocore.exceptions import BotoCoreError, ClientError
 
         def once() -> Any:
             try:
-                return question(self.client())
+                return question(self._client())
             except ClientError as error:
-                return _answer_of(error)
+                return _answer_of(dict(error.response))
+            except BotoCoreError as error:
+                raise ConnectionError(str(error)) from error
 
         result = self._until_answered(once, f"{self._name}: {what}")
         if isinstance(result, Answer):
@@ -119,39 +130,12 @@ class Bucket:
         """Return this machine's time, which requests are signed with."""
         return self._clock.now()
 
-    def client(self) -> "S3Client":
-        """Return boto3's client of this process."""
-        with self._building:
-            if self._client is None or self._client[0] != os.getpid():
-                self._client = os.getpid(), self._built_client()
-            return self._client[1]
-
-    def _built_client(self) -> "S3Client":
-        import boto3  # with what it brings along a tenth of a second, and a fetch or a send never needs it
-
-        try:
-            return boto3.session.Session(botocore_session=self._session).client(
-                "s3",
-                endpoint_url=self._custom_endpoint,
-                verify=self._ca_bundle,
-                config=Config(
-                    connect_timeout=CONNECT_TIMEOUT,
-                    read_timeout=self._silence,
-                    retries={"total_max_attempts": 1},
-                    s3={"addressing_style": "path" if self._custom_endpoint else "auto"},
-                    request_checksum_calculation="when_required",
-                    response_checksum_validation="when_required",
-                ),
-            )
-        except (BotoCoreError, ValueError) as error:
-            raise RefusedError(f"{self._name}: {error}. Check the address and the region.") from error
-
     def _until_answered(self, once: Callable[[], Any], what: str, odds: str = "") -> Any:
         trouble = ""
         for _ in self._attempts():
             try:
                 answer = once()
-            except (OSError, BotoCoreError) as error:
+            except OSError as error:
                 trouble = str(error) or type(error).__name__
                 if _STRANGER in trouble:
                     raise RefusedError(
@@ -175,30 +159,6 @@ class Bucket:
             yield count
 
 
-def _session(region: str | None, credentials: Credentials | None) -> botocore.session.Session:
-    session = botocore.session.Session()
-    session.set_config_variable("ignore_configured_endpoint_urls", True)  # the address alone says where
-    if region or not session.get_config_variable("region"):
-        session.set_config_variable("region", region or "us-east-1")
-    if credentials is not None:
-        fixed = credentials.get_frozen_credentials()
-        session.set_credentials(str(fixed.access_key), str(fixed.secret_key), fixed.token)
-    return session
-
-
-def _found_credentials(session: botocore.session.Session, name: str) -> Credentials:
-    try:
-        found = session.get_credentials()
-    except BotoCoreError as error:
-        raise RefusedError(f"{name}: the keys that are set up do not work: {error}. Correct them.") from error
-    if found is None:
-        raise RefusedError(
-            f"{name}: no keys were found. Give an access key and a secret key in the settings, or put them "
-            "where boto3 looks for them."
-        )
-    return found
-
-
 def _host_and_path(netloc: str, bucket: str, *, path_style: bool) -> tuple[str, str]:
     """Return the host to ask and what stands before every key; a name with dots fits no wildcard certificate."""
     if path_style or "." in bucket:
@@ -206,13 +166,8 @@ def _host_and_path(netloc: str, bucket: str, *, path_style: bool) -> tuple[str, 
     return f"{bucket}.{netloc}", ""
 
 
-def _ca_file(bundle: str | bool) -> str:
-    return bundle if isinstance(bundle, str) else str(get_cert_path(bundle))
-
-
-def _answer_of(error: ClientError) -> Answer:
-    """Return boto3's error in the form that our own answers have."""
-    told: dict[str, Any] = dict(error.response)
+def _answer_of(told: dict[str, Any]) -> Answer:
+    """Return what boto3's error tells in the form that our own answers have."""
     meta = told.get("ResponseMetadata", {})
     said = told.get("Error", {})
     words = "".join(f"<{name}>{str(said.get(name) or '').replace('<', ' ')}</{name}>" for name in ("Code", "Message"))

@@ -10,8 +10,6 @@ from email.utils import parsedate_to_datetime
 from pathlib import Path
 from typing import Any, Literal
 
-from botocore.credentials import Credentials
-
 from relay.clock import SYSTEM_CLOCK, Clock
 from relay.errors import BrokenError, MissingError, RefusedError
 from relay.model import Digest, digest_of
@@ -19,7 +17,7 @@ from relay.store.bucket import TRIES, Bucket
 from relay.store.keys import ENTRY_PREFIX, check_alive, check_key, is_key
 from relay.store.port import OBJECT_LIMIT, Listed
 from relay.store.refusal import code_of, refusal, time_of
-from relay.store.signing import EMPTY
+from relay.store.signing import EMPTY, Keys
 from relay.store.wire import SILENCE_TIMEOUT, Answer, Body
 
 _PAGE = 1000  # keys
@@ -27,7 +25,7 @@ _DONE = {200, 201, 204}
 
 
 class S3Store:
-    """Objects under `prefix` in `bucket`; without `credentials`, asked with those that botocore finds and refreshes."""
+    """Objects under `prefix` in `bucket`; without `keys`, asked with those that botocore finds and renews."""
 
     def __init__(
         self,
@@ -36,7 +34,7 @@ class S3Store:
         *,
         endpoint: str | None = None,
         region: str | None = None,
-        credentials: Credentials | None = None,
+        keys: Keys | None = None,
         ca_bundle: Path | None = None,
         clock: Clock = SYSTEM_CLOCK,
         tries: int = TRIES,
@@ -49,7 +47,7 @@ class S3Store:
             self.name,
             endpoint=endpoint,
             region=region,
-            credentials=credentials,
+            keys=keys,
             ca_bundle=ca_bundle,
             clock=clock,
             tries=tries,

@@ -10,6 +10,7 @@ import re
 import select
 import socket
 import ssl
+import sys
 import weakref
 from collections import deque
 from typing import NamedTuple
@@ -22,6 +23,7 @@ _SLICE = 256 * 1024  # bytes that must go out within one such time
 _LINE_LIMIT = 16 * 1024  # bytes
 _HEADING_LIMIT = 64 * 1024  # bytes
 _GULP = 16 * 1024  # bytes
+_PIECE = 1024 * 1024  # bytes of a body that come before we are woken: each time costs as much as copying 100 KB
 _STATUS = re.compile(r"HTTP/1\.([01]) (\d{3})")
 _NO_BODY = {204, 304}
 _HUNG_UP = (ConnectionError, ssl.SSLEOFError)
@@ -232,6 +234,7 @@ class _Inbox:
 
     def __init__(self, link: socket.socket) -> None:
         self._link = link
+        self._piece = 1 if sys.platform != "linux" or isinstance(link, ssl.SSLSocket) else _PIECE
         self.held = b""
 
     def until(self, mark: bytes, limit: int) -> bytes:
@@ -250,11 +253,23 @@ class _Inbox:
     def fill(self, view: memoryview) -> None:
         done = min(len(view), len(self.held))
         view[:done], self.held = self.held[:done], self.held[done:]
+        piece, least = self._piece, 1
         while done < len(view):
-            count = self._link.recv_into(view[done:])
+            if (wanted := min(piece, len(view) - done)) != least:
+                self._link.setsockopt(socket.SOL_SOCKET, socket.SO_RCVLOWAT, wanted)
+                least = wanted
+            try:
+                count = self._link.recv_into(view[done:])
+            except TimeoutError:
+                if piece == 1:
+                    raise
+                piece = 1  # so slow a line brings less in that time; whether it is silent will be seen
+                continue
             if not count:
                 raise CutError(f"the answer ended after {done} of {len(view)} bytes")
             done += count
+        if least != 1:
+            self._link.setsockopt(socket.SOL_SOCKET, socket.SO_RCVLOWAT, 1)
 
 
 def _head(method: str, path: str, headers: dict[str, str], size: int) -> bytes:

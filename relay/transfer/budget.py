@@ -4,7 +4,7 @@ import mmap
 import threading
 from collections import deque
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 IN_FLIGHT = 128 * 1024 * 1024  # bytes
 
@@ -63,7 +63,11 @@ class Budget:
         idle = sum(len(buffer) for buffer in self._idle)
         while self._idle and self._lent + room + idle > self.limit:
             idle -= len(self._idle.pop(0))  # freed with its last reference
-        return mmap.mmap(-1, room)
+        buffer = mmap.mmap(-1, room)
+        if hasattr(mmap, "MADV_HUGEPAGE"):
+            with suppress(OSError):  # a system built without large pages
+                buffer.madvise(mmap.MADV_HUGEPAGE)
+        return buffer
 
     def _give_back(self, buffer: mmap.mmap) -> None:
         with self._changed:

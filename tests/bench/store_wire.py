@@ -30,14 +30,14 @@ from botocore.credentials import Credentials
 
 from relay.model import Digest, digest_of
 from relay.store.s3 import S3Store
-from relay.store.signing import EMPTY, Signer
+from relay.store.signing import EMPTY, Keys, Signer
 from tests.servers.s3 import S3Server
 
 
 class Place(NamedTuple):
     endpoint: str
     bucket: str
-    keys: Credentials
+    keys: Keys
 
     @property
     def host(self) -> str:
@@ -58,9 +58,8 @@ class Boto:
     """boto3 as it comes, checksums only where required; its signer hashes the body once more."""
 
     def __init__(self, place: Place, threads: int) -> None:
-        frozen = place.keys.get_frozen_credentials()
         self._bucket = place.bucket
-        self._client = boto3.session.Session(frozen.access_key, frozen.secret_key).client(
+        self._client = boto3.session.Session(place.keys.access_key, place.keys.secret_key).client(
             "s3",
             endpoint_url=place.endpoint,
             region_name="us-east-1",
@@ -100,7 +99,7 @@ class Urllib3:
         self._place = place
         host = urlsplit(place.endpoint)
         self._pool = urllib3.HTTPConnectionPool(host.hostname or "", host.port, maxsize=threads, retries=False)
-        self._signer = KnownDigest(place.keys, "s3", "us-east-1")
+        self._signer = KnownDigest(Credentials(place.keys.access_key, place.keys.secret_key), "s3", "us-east-1")
 
     def _signed(self, method: str, path: str, digest: Digest, headers: dict[str, str]) -> dict[str, str]:
         request = AWSRequest(method=method, url=self._place.endpoint + path, headers=headers)
@@ -126,7 +125,7 @@ class HttpClient:
 
     def __init__(self, place: Place, _threads: int) -> None:
         self._place = place
-        self._signer = Signer(place.keys, "us-east-1", place.host)
+        self._signer = Signer(lambda: place.keys, "us-east-1", place.host)
         self._own = threading.local()
 
     def _connection(self) -> http.client.HTTPConnection:
@@ -158,7 +157,7 @@ class Ours:
     """S3Store over relay.store.wire."""
 
     def __init__(self, place: Place, _threads: int) -> None:
-        self._store = S3Store(place.bucket, endpoint=place.endpoint, credentials=place.keys)
+        self._store = S3Store(place.bucket, endpoint=place.endpoint, keys=place.keys)
 
     def put(self, key: str, body: bytes, digest: Digest) -> None:
         assert self._store.create(key, body, digest)
@@ -232,7 +231,7 @@ def main() -> None:
     digests = [digest_of(body) for body in bodies]
     server = started(asked.server)
     try:
-        place = Place(server.endpoint, server.bucket(), Credentials(server.access_key, server.secret_key))
+        place = Place(server.endpoint, server.bucket(), Keys(server.access_key, server.secret_key))
         ways = {name: kind(place, asked.threads) for name, kind in WAYS.items()}
         costs: dict[str, list[tuple[Cost, Cost]]] = {name: [] for name in ways}
         for number in range(asked.rounds):

@@ -7,13 +7,13 @@ from pathlib import Path
 import boto3
 import pytest
 from botocore.config import Config
-from botocore.credentials import Credentials
 from botocore.exceptions import ClientError
 
 from relay.errors import RefusedError
 from relay.model import digest_of
 from relay.store.keys import entry_key, object_key
 from relay.store.s3 import S3Store
+from relay.store.signing import Keys
 from tests.conftest import missing
 from tests.servers.s3 import ServerMissingError
 from tests.servers.seaweedfs import SeaweedFS
@@ -74,7 +74,7 @@ def site_store(server: TwoUsers, bucket: str, production: str = PRODUCTION) -> S
         production,
         endpoint=server.endpoint,
         region="us-east-1",
-        credentials=Credentials("site-key", "site-secret"),
+        keys=Keys("site-key", "site-secret"),
     )
 
 

@@ -9,12 +9,11 @@ import sys
 import threading
 from pathlib import Path
 
-from botocore.credentials import Credentials
-
 from relay.model import Digest
 from relay.store.directory import DirectoryStore
 from relay.store.port import Store
 from relay.store.s3 import S3Store
+from relay.store.signing import Keys
 from relay.transfer.deposit import deposit
 from relay.transfer.notebook import Notebook
 from tests.contracts.memory_store import Body
@@ -45,7 +44,7 @@ def store_of(kind: str, *where: str) -> Store:
     if kind == "directory":
         return DirectoryStore.founded(Path(where[0]))
     bucket, endpoint, access, secret = where
-    return S3Store(bucket, "film", endpoint=endpoint, region="us-east-1", credentials=Credentials(access, secret))
+    return S3Store(bucket, "film", endpoint=endpoint, region="us-east-1", keys=Keys(access, secret))
 
 
 def main(folder: str, notes: str, log: str, hands: str, *where: str) -> None:

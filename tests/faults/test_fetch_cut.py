@@ -5,7 +5,6 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from botocore.credentials import Credentials
 
 from relay.errors import TransientError
 from relay.media.manifest import WHOLE_LIMIT, Chunk, Manifest, PackedFile, chunk_sizes
@@ -13,6 +12,7 @@ from relay.model import Digest
 from relay.store.keys import object_key
 from relay.store.port import Store
 from relay.store.s3 import S3Store
+from relay.store.signing import Keys
 from relay.transfer.fetch import fetch
 from relay.transfer.notebook import Notebook
 from relay.transfer.verify import verify
@@ -33,8 +33,8 @@ def laid_out(store: Store, size: int) -> Manifest:
 
 
 def reached(server: S3Server, bucket: str, tries: int) -> S3Store:
-    keys = Credentials(server.access_key, server.secret_key)
-    return S3Store(bucket, "film", endpoint=server.endpoint, region="us-east-1", credentials=keys, tries=tries)
+    keys = Keys(server.access_key, server.secret_key)
+    return S3Store(bucket, "film", endpoint=server.endpoint, region="us-east-1", keys=keys, tries=tries)
 
 
 def fetched_through_cuts(server: S3Server, base: Path, size: int, cuts: int, *, tries: int) -> tuple[int, Counter[str]]:

@@ -64,7 +64,9 @@ class House(NamedTuple):
 
     def lines(self) -> list[Line]:
         log = self.base / "log"
-        return [Line(*line.split(" ", 2)) for line in log.read_text().splitlines()] if log.exists() else []
+        text = log.read_text() if log.exists() else ""
+        whole = text[: text.rfind("\n") + 1]  # the last one may be on its way still
+        return [Line(*line.split(" ", 2)) for line in whole.splitlines()]
 
     def runs(self) -> list[list[Line]]:
         runs: list[list[Line]] = []

@@ -57,7 +57,8 @@ class House(NamedTuple):
     def lines(self) -> list[Line]:
         log = self.base / "log"
         text = log.read_text() if log.exists() else ""
-        return [Line(*line.split(" ", 2)) for line in text.splitlines()]
+        whole = text[: text.rfind("\n") + 1]  # the last one may be on its way still
+        return [Line(*line.split(" ", 2)) for line in whole.splitlines()]
 
     def runs(self) -> list[list[Line]]:
         runs: list[list[Line]] = []

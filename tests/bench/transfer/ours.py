@@ -10,10 +10,9 @@ import os
 import sys
 from pathlib import Path
 
-from botocore.credentials import Credentials
-
 from relay.media.manifest import Manifest, parse_manifest
 from relay.store.s3 import S3Store
+from relay.store.signing import Keys
 from relay.transfer.budget import Budget
 from relay.transfer.deposit import deposit
 from relay.transfer.fetch import fetch
@@ -23,8 +22,8 @@ from tests.faults.send_memory import most_memory
 
 def run(verb: str, folder: Path, endpoint: str, bucket: str, home: Path, hands: int) -> dict[str, object]:
     home.mkdir(parents=True, exist_ok=True)
-    keys = Credentials(os.environ["AWS_ACCESS_KEY_ID"], os.environ["AWS_SECRET_ACCESS_KEY"])
-    store = S3Store(bucket, endpoint=endpoint, region="us-east-1", credentials=keys)
+    keys = Keys(os.environ["AWS_ACCESS_KEY_ID"], os.environ["AWS_SECRET_ACCESS_KEY"])
+    store = S3Store(bucket, endpoint=endpoint, region="us-east-1", keys=keys)
     budget = Budget()
     with Notebook(home / "notebook") as notebook:
         if verb == "send":

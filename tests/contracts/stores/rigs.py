@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from botocore.credentials import Credentials
-
 from relay.clock import SYSTEM_CLOCK, Clock
 from relay.store.directory import DirectoryStore
 from relay.store.port import Store
 from relay.store.s3 import S3Store
+from relay.store.signing import Keys
 from tests.contracts.memory_store import MemoryStore
 from tests.servers.s3 import S3Server
 
@@ -92,5 +91,5 @@ class S3Rig:
         return cls(server.endpoint, server.access_key, server.secret_key, bucket, own, **how)
 
     def open(self, *, secret: str | None = None, access: str | None = None, clock: Clock = SYSTEM_CLOCK) -> S3Store:
-        keys = Credentials(access or self.access_key, secret or self.secret_key)
-        return S3Store(self.bucket, self.prefix, endpoint=self.endpoint, credentials=keys, clock=clock)
+        keys = Keys(access or self.access_key, secret or self.secret_key)
+        return S3Store(self.bucket, self.prefix, endpoint=self.endpoint, keys=keys, clock=clock)

@@ -4,6 +4,7 @@ import contextlib
 import socket
 import ssl
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -28,6 +29,10 @@ class Reply:
     hang_up: bool = False
     before_body: bool = False
     """Answer as soon as the headers are in, and hang up with the body unread."""
+    pieces: tuple[bytes, ...] = ()
+    """What follows `raw`, piece by piece."""
+    pause: float = 0.0
+    """Seconds before each of them."""
 
 
 def reply(status: int, body: bytes = b"", **headers: str) -> Reply:
@@ -120,6 +125,9 @@ class Scripted:
         if not said.before_body:
             request.body = reader.read(int(headers.get("content-length", 0)))
         link.sendall(said.raw)
+        for piece in said.pieces:
+            time.sleep(said.pause)
+            link.sendall(piece)
         return not (said.hang_up or said.before_body)
 
 

@@ -1,9 +1,8 @@
 """A store on a scripted server, and what such servers mostly say."""
 
-from botocore.credentials import Credentials
-
 from relay.model import digest_of
 from relay.store.s3 import S3Store
+from relay.store.signing import Keys
 from tests.contracts.stores.scripted import PatientClock, Scripted, refusal, reply
 
 SECRET = "a-secret-that-nobody-sees"
@@ -14,5 +13,5 @@ BUSY = refusal(503, "SlowDown", "Reduce your request rate")
 
 
 def store_on(server: Scripted, clock: PatientClock | None = None, **how) -> S3Store:
-    keys = how.pop("credentials", Credentials("an-access-key", SECRET))
-    return S3Store("b", "p", endpoint=server.endpoint, credentials=keys, clock=clock or PatientClock(), **how)
+    keys = how.pop("keys", Keys("an-access-key", SECRET))
+    return S3Store("b", "p", endpoint=server.endpoint, keys=keys, clock=clock or PatientClock(), **how)

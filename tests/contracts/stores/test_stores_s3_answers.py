@@ -4,11 +4,11 @@ import socket
 from datetime import UTC, datetime
 
 import pytest
-from botocore.credentials import Credentials
 
 from relay.errors import BrokenError, MissingError, RefusedError, TransientError
 from relay.store.bucket import TRIES
 from relay.store.s3 import S3Store
+from relay.store.signing import Keys
 from tests.contracts.stores.scripted import HANG_UP, PatientClock, Reply, Scripted, refusal, reply
 from tests.contracts.stores.scripted_store import BODY, BUSY, DIGEST, OK, SECRET, TAKEN, store_on
 
@@ -80,7 +80,7 @@ def test_a_server_that_never_was_there_is_away():
     with socket.create_server(("127.0.0.1", 0)) as unheard:
         port = unheard.getsockname()[1]
     clock = PatientClock()
-    store = S3Store("b", endpoint=f"http://127.0.0.1:{port}", credentials=Credentials("a", SECRET), clock=clock)
+    store = S3Store("b", endpoint=f"http://127.0.0.1:{port}", keys=Keys("a", SECRET), clock=clock)
     for call in (
         lambda: store.create("a", BODY, DIGEST),
         lambda: store.read("a"),
@@ -98,9 +98,7 @@ def test_a_server_that_never_was_there_is_away():
 def test_a_silent_server_is_given_up():
     with socket.create_server(("127.0.0.1", 0)) as silent:
         endpoint = f"http://127.0.0.1:{silent.getsockname()[1]}"
-        store = S3Store(
-            "b", endpoint=endpoint, credentials=Credentials("a", SECRET), clock=PatientClock(), tries=2, silence=0.1
-        )
+        store = S3Store("b", endpoint=endpoint, keys=Keys("a", SECRET), clock=PatientClock(), tries=2, silence=0.1)
         with pytest.raises(TransientError, match="timed out"):
             store.create("a", BODY, DIGEST)
 

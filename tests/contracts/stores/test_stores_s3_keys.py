@@ -3,11 +3,12 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from botocore.credentials import Credentials, RefreshableCredentials
+from botocore.credentials import RefreshableCredentials
 
 from relay.errors import RefusedError, TransientError
 from relay.model import digest_of
 from relay.store.s3 import S3Store
+from relay.store.signing import Keys
 from tests.contracts.stores.scripted import HANG_UP, PatientClock, Reply, Scripted, refusal, reply
 from tests.contracts.stores.scripted_store import BODY, DIGEST, OK, SECRET, TAKEN, store_on
 
@@ -38,7 +39,7 @@ def test_a_repair_that_came_too_late_says_so_unless_it_was_our_own():
         assert not store_on(server).replace("a", BODY, DIGEST, digest_of(b"bad"))
 
 
-def test_keys_that_expire_are_refreshed():
+def test_keys_that_expire_are_refreshed(monkeypatch):
     """A session's keys are renewed by botocore, whose advisory window is 15 minutes before they expire."""
     issued = iter(range(1, 100))
 
@@ -49,8 +50,9 @@ def test_keys_that_expire_are_refreshed():
         return {**{name: f"{name}-{number}" for name in names}, "expiry_time": until.isoformat()}
 
     keys = RefreshableCredentials.create_from_metadata(issue(), issue, "test")
+    monkeypatch.setattr("botocore.session.Session.get_credentials", lambda _self: keys)
     with Scripted([OK]) as server:
-        store = store_on(server, credentials=keys)
+        store = store_on(server, keys=None)
         store.create("probe/1", BODY, DIGEST)
         store.create("probe/2", BODY, DIGEST)
     assert {request.headers["x-amz-security-token"] for request in server.requests} == {"token-2"}
@@ -82,7 +84,7 @@ def test_without_an_endpoint_the_bucket_s_usual_address_is_asked(monkeypatch, bu
         raise ConnectionRefusedError
 
     monkeypatch.setattr("socket.create_connection", dial)
-    store = S3Store(bucket, "p", region=region, credentials=Credentials("a", SECRET), clock=PatientClock(), tries=1)
+    store = S3Store(bucket, "p", region=region, keys=Keys("a", SECRET), clock=PatientClock(), tries=1)
     with pytest.raises(TransientError):
         store.read("a")
     assert dialled == [(host, 443)]

@@ -63,6 +63,22 @@ def test_an_answer_in_chunks_is_read_whole_and_its_connection_kept():
     assert server.connections == 2  # one more after the body that was left unread
 
 
+@pytest.mark.parametrize(("pause", "whole"), [(0.1, True), (0.9, False)])
+def test_a_large_body_may_come_slowly_but_not_fall_silent(pause, whole):
+    """It comes in pieces far smaller than those that a large body is woken for."""
+    body = bytes(range(256)) * 16_384
+    pieces = tuple(body[start : start + 350_000] for start in range(0, len(body), 350_000))
+    buffer = bytearray(len(body))
+    with Scripted([Reply(reply(200, body).raw.removesuffix(body), pieces=pieces, pause=pause)]) as server:
+        store = store_on(server, silence=0.25, tries=1)
+        if whole:
+            assert store.read_into("a", memoryview(buffer)) == len(body)
+            assert buffer == body
+        else:
+            with pytest.raises(TransientError, match="timed out"):
+                store.read_into("a", memoryview(buffer))
+
+
 def test_a_huge_object_is_refused_from_its_length_alone():
     huge = Reply(b"HTTP/1.1 200 OK\r\ncontent-length: 99999999999999\r\n\r\nxxxx")
     with (

@@ -11,8 +11,6 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
-from botocore.credentials import Credentials
-
 from relay.clock import SYSTEM_CLOCK
 from relay.errors import TransientError
 from relay.ledger.copy import LocalCopy
@@ -22,6 +20,7 @@ from relay.ledger.words import Word
 from relay.store.directory import DirectoryStore
 from relay.store.port import Store
 from relay.store.s3 import S3Store
+from relay.store.signing import Keys
 from tests.unit.ledger.rig import ROOT_ID
 from tests.unit.ledger.scene import SITES, pen, version
 
@@ -39,8 +38,8 @@ class Place:
     def open(self) -> Store:
         if self.folder:
             return DirectoryStore.founded(Path(self.folder))
-        credentials = Credentials(self.access_key, self.secret_key)
-        return S3Store(self.bucket, "tide", endpoint=self.endpoint, credentials=credentials)
+        keys = Keys(self.access_key, self.secret_key)
+        return S3Store(self.bucket, "tide", endpoint=self.endpoint, keys=keys)
 
 
 @dataclass(frozen=True)
