@@ -1,4 +1,4 @@
-"""A second opinion on a small plan from OR-Tools CP-SAT, where the extra `planning` is installed. Loaded when asked.
+"""A second opinion on a small plan from OR-Tools CP-SAT, where the extra `solver` is installed. Loaded when asked.
 
 The solver sees every task at one site from beginning to end: it proposes sites and an order; `time_items` alone says
 when. So what it says is taken only if the plan that comes of it is better: a mistake here can cost time, never truth.

@@ -24,10 +24,9 @@ def why(problem: Problem, plan: Plan, task: str) -> str:
         raise MissingError(f"The plan has no task {task!r}: it is done already, or named otherwise.")
     pieces = [piece for piece in plan.pieces if piece.task == task]
     first = pieces[0]
-    said = [
-        f"{named(problem, outlook.task)} is at {listed(list(outlook.sites))} from {when(problem, first.start)}"
-        f" to {when(problem, outlook.finish)}: {cause_in_words(problem, first.cause, first)}"
-    ]
+    span = f"from {when(problem, first.start)} to {when(problem, outlook.finish)}"
+    where = f"{named(problem, outlook.task)} is at {listed(list(outlook.sites))}"
+    said = [f"{where} {span}: {cause_in_words(problem, first.cause, first)}"]
     said += [
         f"{piece.site} goes on at {when(problem, piece.start)}: {cause_in_words(problem, piece.cause, piece)}"
         for piece in pieces[1:]

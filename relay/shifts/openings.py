@@ -109,6 +109,10 @@ class Openings:
             found.append((max(start, self.opens[at]), min(finish, self.closes[at])))
         return tuple(found)
 
+    def nights(self) -> list[int]:
+        """Return the minutes between each closing and the next opening."""
+        return [opens - closes for opens, closes in zip(self.opens[1:], self.closes, strict=False)]
+
     def longest(self, since: Minute) -> int:
         """Return the minutes of the longest shift, or rest of one, from `since` on; 0 if it never opens."""
         at = bisect_right(self.closes, since)

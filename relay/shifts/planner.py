@@ -38,13 +38,14 @@ def plan_work(problem: Problem, budget: Budget = no_time, *, seed: int = 0, exac
     """Return where and when every task that is not done is worked on.
 
     A first plan comes at once; `budget` says how long it is improved. With `exact_seconds` a small problem is given to
-    a solver for so long (the extra `planning`; without it, nothing happens). What `problem.told` says is kept to, as
+    a solver for so long (the extra `solver`; without it, nothing happens). What `problem.told` says is kept to, as
     `relay.shifts.steady` has it. Raises RefusedError if something is impossible, and names it.
     """
     layout = sound_layout(problem)
     promise = promise_of(layout)
     state = _told_state(layout, promise) if promise.paths else _first_state(layout)
     baseline = state.score
+    promise.put_right(state.timing)
 
     def allowed(draft: Draft, timing: Timing, score: Score) -> bool:
         return promise.allows(baseline, draft, timing, score)

@@ -82,7 +82,7 @@ class Search:
         left = share = budget()
         steps = 0
         while left > 0 and state.chain:
-            warmth = heat * max(left / share - 0.1, 0.0) ** 2 if self._allowed is None else 0.0
+            warmth = heat * _cooling(left / share) if self._allowed is None else 0.0
             threshold = state.energy() - warmth * math.log(1.0 - self._dice.random())
             found = self._step(state, threshold)
             if found is not None:
@@ -116,8 +116,11 @@ class Search:
         return self._allowed is None or self._allowed(found.draft, found.timing, found.score)
 
     def _first_heat(self, state: State) -> float:
+        """A step back may cost a good part of a task, or of a night."""
         spent = [each for each in state.timing.spent if each]
-        return sum(spent) / len(spent) * _HEAT if spent else 0.0
+        nights = [night for openings in self._layout.openings for night in openings.nights()]
+        mean_night = sum(nights) / len(nights) if nights else 0.0
+        return (sum(spent) / max(len(spent), 1) + mean_night) * _HEAT
 
     def _step(self, state: State, threshold: float) -> State | None:
         draft = self._neighbour(state)
@@ -250,7 +253,13 @@ def _at_the_edge(waited: list[bool], chain: list[int]) -> list[int]:
     ]
 
 
-_HEAT = 0.25
+def _cooling(left: float) -> float:
+    """Return the share of the first heat: from hot to cold in a few rounds, so that a wrong turn is not the last."""
+    return max(left * _ROUNDS % 1.0 - 0.1, 0.0) ** 2
+
+
+_HEAT = 0.5
+_ROUNDS = 5
 _TRIAL = 40
 _STEPS_A_TASK = 20
 

@@ -1,6 +1,7 @@
 """Keeps to what people were told. A change is a task sent elsewhere, or called forward ahead of one it was to follow.
 
-The bound: a plan with c changes is taken only if it beats the told plan, put right for what has happened, by c times
+First the told plan is *put right*: every task keeps its site, and its turn, except that it need not wait for one that
+can no longer keep its own time. The bound: a plan with c changes from that is taken only if it beats it by c times
 `worth` minutes in the first thing that differs (overstay, lateness, finish). So a small gain never moves many people,
 and no gain moves nobody.
 """
@@ -27,6 +28,11 @@ class Promise:
     """One for each piece."""
     forced: list[int] = field(default_factory=list)
     movable: list[bool] = field(default_factory=list)
+
+    def put_right(self, timing: Timing) -> None:
+        """Take the times of the told plan, put right, for what the order is held to from now on."""
+        first = self.layout.first_item
+        self.starts = {task: (timing.start[first[task]],) for task in self.starts}
 
     def changes(self, paths: list[Path], timing: Timing) -> list[int]:
         """Return the tasks that go elsewhere, or are called forward ahead of one that they were told to follow."""

@@ -1,10 +1,24 @@
 """Invented chains with a seed: reels that go from stage to stage over sites that sleep at different hours."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from random import Random
 
-from relay.shifts.problem import Choice, HandOn, Problem, SiteHours, Task, TaskId, Work
+from relay.shifts.problem import (
+    Choice,
+    Claim,
+    Done,
+    HandOn,
+    Loan,
+    Overnight,
+    Problem,
+    SiteHours,
+    Stay,
+    Task,
+    TaskId,
+    Work,
+)
 
 DAY = 24 * 60
 STAGES = ("scan", "edit", "clean", "grade", "conform")
@@ -81,3 +95,39 @@ def _reel(dice: Random, reel: int, skilled: dict[str, list[str]], legs: dict[tup
             )
         )
     return found
+
+
+def rich_chain(seed: int) -> Problem:
+    """Return a chain with a little of everything: prints on loan, claims, done work, graders, machines that run on."""
+    dice = Random(seed)
+    plain = small_chain(seed, reels=4, stages=3, sites=4, step=10)
+    now = 300
+    tasks = [_dressed(dice, task, plain, now) for task in plain.tasks]
+    loans = tuple(
+        Loan(f"print-{reel}", tuple(Stay(site.name, 200 * number, 6 * DAY) for number, site in enumerate(plain.sites)))
+        for reel in range(4)
+    )
+    return replace(plain, tasks=tuple(tasks), loans=loans, now=now, premiere=dice.choice((None, 2 * DAY, 6 * DAY)))
+
+
+def _dressed(dice: Random, task: Task, problem: Problem, now: int) -> Task:
+    reel, stage = str(task.id).split(".")
+    site = dice.choice(task.choices).site
+    ranged = tuple(
+        replace(choice, work=Work(choice.work.likely * 3 // 4, choice.work.likely, choice.work.likely * 2))
+        for choice in task.choices
+    )
+    task = replace(task, choices=ranged)
+    if stage == "0":
+        if dice.random() < 0.2:
+            return replace(task, done=Done(site, now - 100, {problem.sites[0].name: now + 50}))
+        if dice.random() < 0.3:
+            finish = dice.choice((None, now + 77))
+            return replace(task, claim=Claim(site, now - 60, done=dice.choice((0, 30)), finish=finish))
+        return replace(task, loan=f"print-{reel}", hand_on=None, due=dice.choice((None, DAY)))
+    if stage == "1":
+        overnight = dice.choice((Overnight.RUNS_ON, Overnight.PAUSES, Overnight.ONE_SHIFT))
+        short = tuple(replace(choice, work=Work(100, 150, 200)) for choice in ranged)
+        return replace(task, overnight=overnight, choices=short if overnight is Overnight.ONE_SHIFT else ranged)
+    everywhere = tuple(Choice(each.name, ranged[0].work) for each in problem.sites)
+    return replace(task, stays_with=f"grader-{int(reel) % 2}", choices=everywhere)
