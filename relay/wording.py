@@ -44,3 +44,14 @@ def in_words(frames: Sequence[FrameRange], most: int = 12) -> str:
 
 def _range(frames: FrameRange) -> str:
     return f"{frames.first} to {frames.last}" if frames.first < 0 and frames.first < frames.last else str(frames)
+
+
+def printable(text: str) -> str:
+    """Return `text` with whatever could move, colour or turn round a terminal's line written out."""
+    if text.isprintable():
+        return text
+    return "".join(letter if letter.isprintable() or letter == "\n" else _written_out(letter) for letter in text)
+
+
+def _written_out(letter: str) -> str:
+    return letter.encode("unicode_escape").decode()

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from relay.wording import bytes_in_words, count
+from relay.wording import bytes_in_words, count, printable
 
 __all__ = ["AsJson", "Page", "answer", "bytes_in_words", "count", "printable"]
 
@@ -45,14 +45,3 @@ def answer(facts: Mapping[str, object], *, as_json: bool, show: Callable[[Page],
         typer.echo(json.dumps(facts, indent=2, default=str))
     else:
         show(Page())
-
-
-def printable(text: str) -> str:
-    """Return `text` with whatever could move, colour or turn round a terminal's line written out."""
-    if text.isprintable():
-        return text
-    return "".join(letter if letter.isprintable() or letter == "\n" else _written_out(letter) for letter in text)
-
-
-def _written_out(letter: str) -> str:
-    return letter.encode("unicode_escape").decode()

@@ -27,10 +27,10 @@ def main() -> None:
 def _run() -> None:
     from pydantic import ValidationError
 
-    from relay.cli.answer import printable
     from relay.cli.commands import command  # the half second that this takes may be interrupted, too
     from relay.errors import RefusedError, RelayError
     from relay.settings import first_fault
+    from relay.wording import printable
 
     try:
         command()
@@ -57,8 +57,9 @@ def _unforeseen(kind: type[BaseException], error: BaseException, trace: Tracebac
     place = Path.cwd() / "relay-fault.txt"
     try:
         place.write_text("".join(traceback.format_exception(kind, error, trace)), encoding="utf-8")
-        kept = f"The details are in {place}: send that file to whoever looks after Relay."
+        shown = str(place) if str(place).isprintable() else ascii(str(place))
+        kept = f"The details are in {shown}: send that file to whoever looks after Relay."
     except OSError:
-        kept = f"The details could not be kept ({kind.__name__}: {error})."
+        kept = f"The details could not be kept ({kind.__name__}: {str(error)!r})."
     _say(f"relay: something happened that Relay did not foresee; nothing was deleted. {kept}")
     sys.exit(CALL_SOMEBODY)

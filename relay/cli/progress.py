@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from relay.clock import SYSTEM_CLOCK
 from relay.media.sequence import is_frame
 from relay.transfer.progress import UNWATCHED, Watcher
+from relay.wording import printable
 
 if TYPE_CHECKING:  # drawing takes a tenth of a second to load, and where nobody looks nothing is drawn
     from rich.progress import Progress, TaskID
@@ -43,7 +44,7 @@ def waiting(doing: str, *, quiet: bool) -> Iterator[None]:
 
 class _Bar:
     def __init__(self, doing: str) -> None:
-        self._doing = doing
+        self._doing = printable(doing)
         self._began = SYSTEM_CLOCK.ticks()
         self._lock = threading.Lock()
         self._files = self._size = self._files_done = self._size_done = 0
@@ -71,7 +72,7 @@ class _Bar:
                 self._begin()
             if self._progress:
                 self._progress.console.print(
-                    f"waiting {seconds:.0f} s: {why}", style="dim", markup=False, highlight=False
+                    printable(f"waiting {seconds:.0f} s: {why}"), style="dim", markup=False, highlight=False
                 )
 
     def _draw(self) -> None:
@@ -95,7 +96,7 @@ class _Bar:
         )
 
         columns = (
-            TextColumn("{task.description}"),
+            TextColumn("{task.description}", markup=False),
             BarColumn(bar_width=24),
             TextColumn("{task.fields[files]}"),
             DownloadColumn(),

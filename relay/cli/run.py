@@ -10,6 +10,7 @@ import typer
 
 from relay.cli.answer import AsJson, Page, answer
 from relay.errors import RefusedError
+from relay.wording import printable
 
 GROUP = "relay.site"
 
@@ -91,8 +92,17 @@ def _installed(name: str) -> Any:
     raise RefusedError("no workers are installed here: `pip install 'relay-handoff[workers]'` brings them")
 
 
+class _Printable(logging.Formatter):
+    """Folders are named by whoever filled them: in a log they are text, never an order to a terminal."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        return printable(super().format(record))
+
+
 def _log_to_standard_error() -> None:
     """A service's log has its own times; a person at a terminal needs them."""
     form = "%(asctime)s %(message)s" if sys.stderr.isatty() else "%(levelname)s %(message)s"
-    logging.basicConfig(stream=sys.stderr, level=logging.WARNING, format=form, datefmt="%H:%M:%S")
+    logged = logging.StreamHandler(sys.stderr)
+    logged.setFormatter(_Printable(form, datefmt="%H:%M:%S"))
+    logging.basicConfig(level=logging.WARNING, handlers=[logged])
     logging.getLogger("relay").setLevel(logging.INFO)

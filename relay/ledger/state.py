@@ -13,7 +13,7 @@ from typing import Self
 
 from pydantic import TypeAdapter
 
-from relay.errors import MissingError
+from relay.errors import MissingError, RefusedError
 from relay.ledger.entry import NO_ENTRY
 from relay.ledger.job_state import Job
 from relay.ledger.keys import KeyId, PublicKey
@@ -196,11 +196,11 @@ class State:
         return any(self.signer(site, role) for role in (Role.SITE, Role.COORDINATOR))
 
     def reel(self, text: str) -> ReelName:
-        """Return the reel that `text` names. Raises MissingError where the production has none of that name."""
+        """Return the reel that `text` names. Raises RefusedError where that is no name of a reel, and MissingError."""
         try:
             reel = parse_reel(text)
         except ValueError as error:
-            raise MissingError(f"{error}; `relay reel list` shows the reels") from error
+            raise RefusedError(f"{error}; `relay reel list` shows the reels") from error
         if reel not in self.film().reel_names():
             raise MissingError(f"the production has no reel {reel}: `relay reel list` shows those it has")
         return reel
@@ -210,7 +210,7 @@ class State:
         return tuple(self.versions[version_name(reel, number)] for number in range(1, self.newest.get(reel, 0) + 1))
 
     def version(self, text: str) -> Version:
-        """Return the version that `text` names, or the newest of a reel. Raises MissingError."""
+        """Return the version that `text` names, or the newest of a reel. Raises RefusedError, and MissingError."""
         try:
             name = parse_version(text)
         except ValueError:

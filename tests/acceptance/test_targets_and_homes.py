@@ -50,10 +50,17 @@ def test_a_version_that_is_there_already_is_verified_and_stays(sent: House):
     assert (sent.place / "target" / "a_r01.0086400.dpx").read_bytes() == b"edited"
 
 
-@pytest.mark.parametrize("version", ["A/R02", "A/R01/v2", "A/R01/v0", "B/R01/v1", "nonsense"])
+@pytest.mark.parametrize("version", ["A/R02", "A/R01/v2", "B/R01/v1"])
 def test_a_version_that_is_not_there_is_missing(sent: House, version: str):
     for words in (("fetch", version, "target"), ("verify", "scan", version), ("reel", "compare", "A/R01/v1", version)):
         assert "relay reel" in sent.refused("tokyo", *words, ends=3) or version == "A/R02"
+    assert not (sent.place / "target").exists()
+
+
+@pytest.mark.parametrize("version", ["A/R01/v0", "nonsense"])
+def test_what_is_no_name_of_a_version_is_refused(sent: House, version: str):
+    for words in (("fetch", version, "target"), ("verify", "scan", version), ("reel", "compare", "A/R01/v1", version)):
+        assert "relay reel list" in sent.refused("tokyo", *words, ends=2)
     assert not (sent.place / "target").exists()
 
 

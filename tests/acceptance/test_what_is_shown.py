@@ -23,6 +23,39 @@ def test_a_strangers_note_is_text_and_no_order_to_the_terminal(house: House):
     assert house.told("tokyo", "reel", "show", "A/R01")["versions"][0]["note"] == HOSTILE  # type: ignore[index]
 
 
+def test_a_strangers_folder_is_text_in_a_services_log_and_no_order_to_the_terminal(house: House):
+    stranger = house.place / "reels" / "to-send" / f"x_{HOSTILE.replace('/', '')}"
+    stranger.mkdir(parents=True)
+    (stranger / "a.0000001.dpx").write_bytes(b"frame")
+    (stranger.parent / f"{stranger.name}.finished").touch()
+
+    said = house("halifax", "sweep", "--folder", "reels", "--settle", "0").err
+    assert "\\x1b[2J" in said
+    assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202e]", said)
+
+
+def test_what_is_being_done_is_text_on_a_terminal(tmp_path: Path):
+    """A bar is drawn with orders of its own: what a stranger's folder is called stands among them, written out."""
+    drawing = (
+        "from relay.cli import progress\n"
+        "progress.SHOWN_AFTER = 0\n"
+        f"with progress.watching('looking at ' + {HOSTILE!r}, quiet=False) as watcher:\n"
+        "    watcher.expect(2, 20)\n"
+        "    watcher.moved(10)\n"
+        f"    watcher.resting(1, {HOSTILE!r})\n"
+    )
+    primary, secondary = pty.openpty()
+    subprocess.run(
+        [sys.executable, "-c", drawing], cwd=REPO, stderr=secondary, check=True, env=environment(COLUMNS="400")
+    )
+    os.close(secondary)
+    drawn = os.read(primary, 65536).decode()
+    os.close(primary)
+    assert drawn.count("[bold]412[/bold] :smile: \\x1b[2J") >= 2
+    assert "\x1b[2J" not in drawn
+    assert "\u202e" not in drawn
+
+
 def test_a_send_says_which_frames_it_took_the_files_for(house: House):
     scan = house.scan("scan")
     (scan / "a_r01.0086404.dpx").unlink()

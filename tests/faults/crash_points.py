@@ -14,6 +14,7 @@ import json
 import os
 import random
 import shutil
+import stat
 import subprocess
 import sys
 import threading
@@ -56,7 +57,7 @@ class Counter:
         def counting(*args: Any, **how: Any) -> Any:
             if name == "open" and not (args[1] & (os.O_WRONLY | os.O_RDWR)):
                 return call(*args, **how)
-            self.step(f"before {name}")
+            self.step(f"before {name}{_of_what(args[0]) if name == 'fsync' else ''}")
             if name == "pwrite" and len(args[1]) > 1:
                 half = args[1][: len(args[1]) // 2 // 4096 * 4096 or len(args[1]) // 2]
                 call(args[0], half, args[2])  # as if the process died in the midst of the write
@@ -64,6 +65,10 @@ class Counter:
             return call(*args, **how)
 
         return counting
+
+
+def _of_what(descriptor: int) -> str:
+    return " of a folder" if stat.S_ISDIR(os.fstat(descriptor).st_mode) else " of a file"
 
 
 class CountedLibrary:
