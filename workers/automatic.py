@@ -20,11 +20,12 @@ from relay.ledger.job_words import ClaimReleased, JobClaimed, TryFailed
 from relay.ledger.state import State
 from relay.ledger.words import Word
 from relay.ledger.work import job_named
-from relay.model import VersionName
+from relay.model import Stage, VersionName
 from relay.settings import program_environment
 from relay.store.folder import in_our_words
 from relay.transfer.desk import Desk
 from relay.transfer.handover import Sending, Sent, receive, send
+from workers.kinds import KINDS
 from workers.life import Life
 from workers.places import folder_name
 from workers.program import run
@@ -167,7 +168,7 @@ class _Try:
 
     def _run(self, words: dict[str, str]) -> None:
         stage = stage_of(self._desk.ledger.state, self._job)
-        command = [_PLACE.sub(lambda found: words[found[1]], part) for part in stage.command]
+        command = self._command(stage, words)
         ran = run(
             command,
             self._scratch,
@@ -181,6 +182,14 @@ class _Try:
             raise FailedTryError(f"{ran.said}\nstopped after its time limit of {stage.time_limit} s".strip())
         if ran.code != 0:
             raise FailedTryError(f"{ran.said}\n{command[0]} ended with exit code {ran.code}".strip())
+
+    def _command(self, stage: Stage, words: dict[str, str]) -> list[str]:
+        """Return the program to run: one of ours that the stage names, or the stage's own."""
+        kind = KINDS.get(stage.command[0])
+        if kind is None:
+            return [_PLACE.sub(lambda found: words[found[1]], part) for part in stage.command]
+        folders = self._scratch, Path(words["input"]), Path(words["output"])
+        return kind(self._desk.ledger.state, self._job, *folders, list(stage.command[1:]))
 
     def _patiently(self, work: Callable[[], Result]) -> Result:
         """Try again while the line is down: what was made so far is worth waiting for."""

@@ -63,9 +63,9 @@ class Eye:
             except ValueError:
                 thumb = None
             if thumb is None and not _is_short(header, len(body)):
-                thumb = thumb_of(_opened(place, kind)[1])
+                thumb = thumb_of(opened(place, kind)[1])
             return _seen(_of_dpx(header, len(body)), thumb), thumb
-        facts, pixels = _opened(place, kind)
+        facts, pixels = opened(place, kind)
         thumb = thumb_of(pixels)
         return _seen(facts, thumb), thumb
 
@@ -117,7 +117,7 @@ def _of_dpx(header: DpxHeader, size: int) -> dict[str, Any]:
     }
 
 
-def _opened(place: str, kind: str) -> tuple[dict[str, Any], NDArray[np.uint16]]:
+def opened(place: str, kind: str) -> tuple[dict[str, Any], NDArray[np.uint16]]:
     """Read a picture with OpenImageIO: what it says of itself, and 16-bit pixels. Raises ValueError."""
     import OpenImageIO as oiio  # noqa: N813  its own name
 

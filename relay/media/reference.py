@@ -1,0 +1,209 @@
+"""A reference copy: a small movie of a reel, its element, reel, frame number and footage burnt in, for whoever edits.
+
+Runs in a process of its own (`relay.media.copying`): it decodes strangers' frames. They come in the order of the reel;
+each is decoded and shrunk once, and encoded as often as the element's speed asks for.
+"""
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+from av.video.reformatter import VideoReformatter
+
+from relay.film.cadence import Cadence
+from relay.film.timecode import format_timecode
+from relay.media.burning import Burner, Layout
+
+LINES = 1080
+AHEAD = 4
+"""Frames decoded ahead of the one that is encoded."""
+
+
+@dataclass(frozen=True)
+class Preset:
+    """How a copy is encoded."""
+
+    codec: str = "libx264"
+    options: tuple[tuple[str, str], ...] = (("preset", "superfast"), ("crf", "18"), ("tune", "fastdecode"))
+    pixels: str = "yuv420p"
+    container: str = "mov"
+
+
+H264 = Preset()
+"""Its luma keeps an SSIM of at least 0.97 to the shrunken source; tests/unit/media/test_reference.py measures it."""
+PRORES = Preset("prores_ks", (("profile", "proxy"),), "yuv422p10le")
+PRESETS = {"h264": H264, "prores": PRORES}
+
+
+@dataclass(frozen=True)
+class Slip:
+    """What is burnt in and written into the container."""
+
+    element: str
+    reel: str
+    gauge: str
+    rate: Fraction
+    """The element's speed, in frames a second."""
+    shown_at: Fraction = Fraction(24)
+    """The movie's speed: one that timecode counts at."""
+    is_held: bool = True
+    """Whether frames are held so that the film runs at its own speed; else each is shown once."""
+    first: int = 0
+    """The reel's number of the first frame."""
+
+    def cadence(self) -> Cadence:
+        """Return which frame each picture of the movie shows."""
+        return Cadence(self.rate if self.is_held else self.shown_at, self.shown_at)
+
+    def timecode(self) -> str:
+        """Return the label of the first picture: the start mark stands at one hour, so that leader has labels, too."""
+        return format_timecode(3600 * round(self.shown_at) + self.cadence().first_output_of(self.first), self.shown_at)
+
+
+@dataclass(frozen=True)
+class Source:
+    """One frame's file, and its number on the reel; no file where the reel has a gap."""
+
+    number: int
+    path: Path | None
+
+
+def copy_reel(
+    sources: list[Source],
+    slip: Slip,
+    target: Path,
+    sound: Path | None = None,
+    preset: Preset = H264,
+    told: Callable[[], None] = lambda: None,
+) -> int:
+    """Write the movie of `sources` to `target` and return how many pictures it has. Raises ValueError.
+
+    `told` is called once a source frame.
+    """
+    shape = _shape(sources)
+    layout = Layout.of(*shape)
+    with av.open(str(target), "w", format=preset.container, options={"movflags": "+faststart"}) as container:
+        video: Any = container.add_stream(preset.codec, rate=slip.shown_at, options=dict(preset.options))
+        video.width, video.height, video.pix_fmt = layout.width, layout.height, preset.pixels
+        video.codec_context.time_base = 1 / slip.shown_at
+        video.time_base = 1 / slip.shown_at
+        video.codec_context.thread_count = 2
+        container.metadata.update(_tags(slip))
+        video.metadata.update(_tags(slip))
+        laid = _SoundTrack(container, sound) if sound else None
+        count = _pictures(container, video, sources, slip, layout, told)
+        if laid:
+            laid.lay(Fraction(count) / slip.shown_at)
+    return count
+
+
+def _tags(slip: Slip) -> dict[str, str]:
+    """Return the timecode of the first picture and the reel's name, as containers carry them."""
+    return {"timecode": slip.timecode(), "reel_name": f"{slip.element}_{slip.reel}"}
+
+
+def _shape(sources: list[Source]) -> tuple[int, int]:
+    for source in sources:
+        if source.path is not None:
+            frame = decoded(source.path)
+            return frame.width, frame.height
+    raise ValueError("there is no frame to copy")
+
+
+def _pictures(
+    container: Any, video: Any, sources: list[Source], slip: Slip, layout: Layout, told: Callable[[], None]
+) -> int:
+    burner = Burner(layout, slip.element, slip.reel, slip.gauge)
+    repeats = slip.cadence().repeats(0, len(sources))
+    at = 0
+    for (source, small), shown in zip(_shrunk(sources, layout), repeats, strict=True):
+        if shown:
+            picture = burner.burnt(small, source.number)
+            for _ in range(shown):
+                picture.pts, picture.time_base = at, 1 / slip.shown_at
+                for packet in video.encode(picture):
+                    container.mux(packet)
+                at += 1
+        told()
+    for packet in video.encode(None):
+        container.mux(packet)
+    return at
+
+
+def _shrunk(sources: list[Source], layout: Layout) -> Iterator[tuple[Source, Any]]:
+    """Yield each source with its picture at the window's size, decoded ahead in other threads, in order."""
+    with ThreadPoolExecutor(2, thread_name_prefix="decode") as pool:
+        waiting = iter(sources)
+        coming = [(source, pool.submit(_small, source, layout)) for source in islice(waiting, AHEAD)]
+        while coming:
+            source, task = coming.pop(0)
+            small = task.result()
+            coming.extend((each, pool.submit(_small, each, layout)) for each in islice(waiting, 1))
+            yield source, small
+
+
+def _small(source: Source, layout: Layout) -> Any:
+    if source.path is None:
+        return None
+    frame = decoded(source.path)
+    return VideoReformatter().reformat(
+        frame, layout.window_width, layout.window_height, format="yuv420p", interpolation="AREA"
+    )
+
+
+def decoded(path: Path) -> Any:
+    """Return a frame file as a picture. Raises ValueError, naming the file."""
+    from relay.media.seeing import check_extent
+
+    body = path.read_bytes()
+    kind = path.suffix[1:].lower()
+    try:
+        check_extent(kind, body)
+        if kind == "dpx":
+            decoder: Any = av.CodecContext.create("dpx", "r")
+            decoder.thread_count = 1
+            (frame,) = decoder.decode(av.Packet(body))
+            return frame
+        return _by_openimageio(path)
+    except (ValueError, av.FFmpegError) as fault:
+        raise ValueError(f"{path.name} cannot be copied: {fault}") from fault
+
+
+def _by_openimageio(path: Path) -> Any:
+    from relay.media.seeing import opened
+
+    pixels = opened(str(path), path.suffix[1:].lower())[1]
+    shaped = pixels.reshape(*pixels.shape[:2], -1)
+    rgb = shaped[..., :3] if shaped.shape[2] >= 3 else np.repeat(shaped[..., :1], 3, axis=2)
+    return av.VideoFrame.from_ndarray(np.ascontiguousarray(rgb), format="rgb48le")
+
+
+class _SoundTrack:
+    """A sound laid beside the picture, from the first picture on, cut where the picture ends."""
+
+    def __init__(self, container: Any, path: Path) -> None:
+        self._container = container
+        self._source: Any = av.open(str(path))
+        context = self._source.streams.audio[0].codec_context
+        self._rate, layout = context.sample_rate, "mono" if context.channels == 1 else "stereo"
+        self._stream: Any = container.add_stream("aac", rate=self._rate, layout=layout)
+        self._resampler = av.AudioResampler(format="fltp", layout=layout, rate=self._rate)
+
+    def lay(self, seconds: Fraction) -> None:
+        """Encode as much of the sound as `seconds` take."""
+        last, at = int(seconds * self._rate), 0
+        for frame in self._source.decode(audio=0):
+            for each in self._resampler.resample(frame):
+                if at >= last:
+                    break
+                each.pts = at
+                at += each.samples
+                self._container.mux(self._stream.encode(each))
+        self._container.mux(self._stream.encode(None))
+        self._source.close()

@@ -1,0 +1,183 @@
+"""Reference copies: exact frame counts, the speed's own pattern, letters that can be read, light that stays.
+
+Counts follow floor(k x from / to), the rule for stretching to sound speed (REFERENCES: a handbook chapter on extending
+action; 16 to 24 prints every second frame twice). SSIM is FFmpeg's own filter. Letters are read by tesseract.
+"""
+
+import random
+import re
+import shutil
+import subprocess
+from fractions import Fraction
+from itertools import pairwise
+from math import ceil
+from pathlib import Path
+
+import av
+import numpy as np
+import pytest
+import soundfile
+
+from relay.media.burning import LINES, Layout, plane_of
+from relay.media.copying import Order, copied
+from relay.media.reference import H264, Slip, Source, copy_reel, decoded
+from tests.conftest import missing
+from tests.references.pictures import Reel, street_reel  # noqa: F401  a fixture
+
+SPEEDS = [Fraction(16), Fraction(18), Fraction(20), Fraction(200, 11), Fraction(24)]
+FLOOR = 0.97
+
+
+@pytest.fixture(scope="module")
+def small_reel(street_reel: Reel) -> list[Path]:  # noqa: F811
+    return sorted((street_reel(24, 320, 240) / "frames").iterdir())
+
+
+def sources(paths: list[Path], first: int = 0) -> list[Source]:
+    return [Source(first + at, path) for at, path in enumerate(paths)]
+
+
+def pictures(movie: Path) -> list[av.VideoFrame]:
+    with av.open(str(movie)) as container:
+        return list(container.decode(video=0))
+
+
+@pytest.mark.parametrize("rate", SPEEDS, ids=str)
+def test_the_count_of_pictures_is_exact_and_each_is_held_as_the_pattern_says(
+    small_reel: list[Path], tmp_path: Path, rate: Fraction
+):
+    movie = tmp_path / "copy.mov"
+    count = copy_reel(sources(small_reel), Slip("A", "R01", "35mm", rate), movie)
+    shown = pictures(movie)
+    assert count == len(shown) == ceil(24 * Fraction(24) / rate)
+    window = Layout.of(320, 240)
+    lumas = [plane_of(frame, 0)[: window.window_height].astype(int) for frame in shown]
+    held = [float(abs(one - other).mean()) < 0.3 for one, other in pairwise(lumas)]
+    expected = [k * rate // 24 == (k + 1) * rate // 24 for k in range(count - 1)]
+    assert held == expected
+
+
+def test_one_to_one_shows_each_frame_once(small_reel: list[Path], tmp_path: Path):
+    movie = tmp_path / "copy.mov"
+    assert copy_reel(sources(small_reel), Slip("A", "R01", "35mm", Fraction(16), is_held=False), movie) == 24
+    assert len(pictures(movie)) == 24
+
+
+def test_timecode_and_reel_name_stand_in_the_container(small_reel: list[Path], tmp_path: Path):
+    movie = tmp_path / "copy.mov"
+    copy_reel(sources(small_reel, first=-48), Slip("A", "R01", "35mm", Fraction(24), first=-48), movie)
+    with av.open(str(movie)) as container:
+        track = next(stream for stream in container.streams if stream.type == "data")
+        assert track.metadata["reel_name"] == "A_R01"
+        assert track.metadata["timecode"] == "00:59:58:00"  # the start mark stands at an hour
+        assert container.streams.video[0].average_rate == 24
+        assert container.streams.video[0].height == LINES
+
+
+def test_sound_is_laid_beside_the_picture_and_ends_with_it(small_reel: list[Path], tmp_path: Path):
+    package = tmp_path / "package"
+    package.mkdir()
+    for path in small_reel:
+        shutil.copy(path, package)
+    tone = 0.4 * np.sin(np.arange(48_000 * 3) * 0.05).astype(np.float32)
+    soundfile.write(package / "mix.wav", tone, 48_000)
+    movie = copied(Order(element="A", reel="R01", gauge="35mm", rate="16"), package, tmp_path)
+    with av.open(str(movie)) as container:
+        heard = sum(frame.samples for frame in container.decode(audio=0))
+    assert abs(heard / 48_000 - 1.5) < 0.05  # 24 frames at 16 a second; the codec pads to whole blocks
+
+
+def test_luma_keeps_its_likeness_to_the_shrunken_source(street_reel: Reel, tmp_path: Path):  # noqa: F811
+    paths = sorted((street_reel(8) / "frames").iterdir())
+    movie = tmp_path / "copy.mov"
+    copy_reel(sources(paths), Slip("A", "R01", "35mm", Fraction(24)), movie, preset=H264)
+    layout = Layout.of(2048, 1556)
+    likeness = []
+    for path, shown in zip(paths, pictures(movie), strict=True):
+        source = decoded(path).reformat(layout.window_width, layout.window_height, "yuv420p", interpolation="AREA")
+        one = np.ascontiguousarray(plane_of(source, 0))
+        top, left = layout.top, layout.left
+        other = plane_of(shown, 0)[top : top + layout.window_height, left : left + layout.window_width]
+        likeness.append(ssim(one, np.ascontiguousarray(other)))
+    assert min(likeness) >= FLOOR, likeness
+
+
+def ssim(one: np.ndarray, other: np.ndarray) -> float:
+    """Return what FFmpeg's `ssim` filter says of two grey pictures."""
+    graph = av.filter.Graph()
+    height, width = one.shape
+    ends = [graph.add_buffer(width=width, height=height, format="gray", time_base=Fraction(1, 24)) for _ in range(2)]
+    compare, sink = graph.add("ssim"), graph.add("buffersink")
+    ends[0].link_to(compare, 0, 0)
+    ends[1].link_to(compare, 0, 1)
+    compare.link_to(sink)
+    graph.configure()
+    for end, picture in zip(ends, (one, other), strict=True):
+        frame = av.VideoFrame.from_ndarray(picture, "gray")
+        frame.pts, frame.time_base = 0, Fraction(1, 24)
+        end.push(frame)
+        end.push(None)
+    return float(sink.pull().metadata["lavfi.ssim.All"])
+
+
+def test_the_measure_of_likeness_tells_a_blurred_picture():
+    grain = np.random.default_rng(3).integers(0, 256, (64, 64), dtype=np.uint8)
+    assert ssim(grain, grain) == pytest.approx(1)
+    assert ssim(grain, np.roll(grain, 1, 1)) < 0.5
+
+
+def test_letters_stand_outside_the_picture():
+    for width, height in [(2048, 1556), (4096, 3112), (1920, 1080), (2048, 858), (1556, 2048)]:
+        layout = Layout.of(width, height)
+        assert layout.top + layout.window_height <= layout.text_top
+        assert layout.text_top + 64 == layout.height == LINES
+        assert abs(layout.window_width / layout.window_height - width / height) < 0.01
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_burnt_in_numbers_are_read_back_from_random_frames(street_reel: Reel, tmp_path: Path, seed: int):  # noqa: F811
+    if shutil.which("tesseract") is None:
+        missing("tesseract is not installed (apt install tesseract-ocr)")
+    dice = random.Random(seed)
+    path = min((street_reel(1) / "frames").iterdir())
+    numbers = sorted(dice.sample(range(16_320), 4))
+    movie = tmp_path / "copy.mov"
+    copy_reel([Source(number, path) for number in numbers], Slip("A", "R01", "35mm", Fraction(24)), movie)
+    for number, shown in zip(numbers, pictures(movie), strict=True):
+        assert read(shown, tmp_path) == ("A R01", number, f"{number // 16}+{number % 16:02d}")
+
+
+def read(shown: av.VideoFrame, scratch: Path) -> tuple[str, int, str]:
+    """Return what tesseract reads in the band under the picture: name, frame number, footage (35 mm: 16 to a foot)."""
+    from PIL import Image
+
+    band = plane_of(shown, 0)[LINES - 64 :]
+    halves = []
+    for name, part in (("left", band[:, : band.shape[1] // 3]), ("right", band[:, band.shape[1] // 2 :])):
+        page = Image.fromarray(255 - part).resize((part.shape[1] * 2, part.shape[0] * 2))
+        page.save(scratch / f"{name}.png")
+        command = ["tesseract", str(scratch / f"{name}.png"), "-", "--psm", "7"]
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
+        halves.append(" ".join(done.stdout.split()))
+    found = re.fullmatch(r"(\d+) +(\d+\+\d+)", halves[1])
+    assert found, halves
+    return halves[0].replace("O", "0"), int(found[1]), found[2]  # the letter and the figure differ by a hair
+
+
+def test_a_gap_is_black_and_keeps_its_number(small_reel: list[Path], tmp_path: Path):
+    movie = tmp_path / "copy.mov"
+    copy_reel(
+        [Source(0, small_reel[0]), Source(1, None), Source(2, small_reel[2])],
+        Slip("A", "R01", "35mm", Fraction(24)),
+        movie,
+    )
+    window = Layout.of(320, 240)
+    lumas = [plane_of(frame, 0)[: window.window_height].mean() for frame in pictures(movie)]
+    assert lumas[1] < 20 < min(lumas[0], lumas[2])
+
+
+def test_a_frame_that_cannot_be_decoded_is_named(small_reel: list[Path], tmp_path: Path):
+    bad = tmp_path / "A_R01.0000001.dpx"
+    bad.write_bytes(small_reel[0].read_bytes()[:4000])
+    with pytest.raises(ValueError, match=r"A_R01\.0000001\.dpx cannot be copied"):
+        copy_reel([Source(0, bad)], Slip("A", "R01", "35mm", Fraction(24)), tmp_path / "copy.mov")
