@@ -23,6 +23,7 @@ from relay.ledger.state import State
 from relay.model import Frozen
 from relay.settings import first_fault
 from relay.transfer.desk import Desk
+from workers.plans import Plans
 
 LOG = logging.getLogger("relay.workers")
 
@@ -63,8 +64,9 @@ def read_hooks(path: Path) -> Hooks:
 class Teller:
     """Delivers notices, each once to each way out."""
 
-    def __init__(self, desk: Desk, hooks: Hooks, memory: Path) -> None:
+    def __init__(self, desk: Desk, hooks: Hooks, memory: Path, plans: Plans | None = None) -> None:
         self._desk = desk
+        self._plans = plans or Plans()
         self._hooks = hooks
         self._memory = memory
 
@@ -79,6 +81,7 @@ class Teller:
         if not ways:
             return []
         told, notices = self._told(), notices_for(state, self._desk.site, self._desk.now())
+        notices += self._plans.notices
         return [
             (way, notice, deliver) for notice in notices for way, deliver in ways if f"{way} {notice.name}" not in told
         ]

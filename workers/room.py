@@ -13,6 +13,7 @@ from relay.errors import LostRaceError, RelayError, TransientError
 from workers.locks import held
 from workers.patience import Patience
 from workers.places import Places, folder_name
+from workers.plans import Plans
 
 LOG = logging.getLogger("relay.workers")
 
@@ -39,6 +40,7 @@ class Room:
     """What this site can do, as the ledger last said."""
     busy: set[str] = field(default_factory=set)
     """The automatic jobs that are being done in this process."""
+    plans: Plans = field(default_factory=Plans)
     patience: Patience = field(init=False)
 
     def __post_init__(self) -> None:

@@ -61,7 +61,8 @@ def run(
 def open_turn(home: Home, room: Room) -> Iterator[Turn]:
     """Open a desk, and what takes turns at it."""
     with open_desk(home) as desk:
-        yield Turn(desk, room, lambda: Teller(desk, read_hooks(home.folder / "hooks.toml"), home.folder / "told"))
+        hooks, told = home.folder / "hooks.toml", home.folder / "told"
+        yield Turn(desk, room, lambda: Teller(desk, read_hooks(hooks), told, room.plans))
 
 
 def sweep(home: Home, *, folder: Path, settle: float = 120.0) -> dict[str, int | None]:

@@ -29,6 +29,7 @@ from relay.transfer.mending import mend_version
 from workers.automatic import able_to_do, do_job
 from workers.hooks import Teller
 from workers.life import Life
+from workers.planning import Planning
 from workers.room import Room, StoppedError, StopWatch, tell_trouble
 from workers.to_send import PROBLEM, explain, finished_folders, folder_words, kept_folders, send_folder
 
@@ -54,6 +55,8 @@ class Lane(StrEnum):
     MEND = "mend"
     SEND = "send"
     DO = "do"
+    PLAN = "plan"
+    """Ask the site that the plan has for each open job; tell people to whom their work goes when they close."""
     FIXITY = "fixity"
     TELL = "tell"
 
@@ -68,6 +71,7 @@ class Turn:
         self._hooks = hooks
         self._schedule = schedule or Schedule()
         self._next_clock = 0.0
+        self._planning = Planning(desk, room)
         self._ringer = Ringer(room.bell, desk.ledger, desk.site)
 
     @property
@@ -89,6 +93,9 @@ class Turn:
                 return self._send()
             case Lane.DO:
                 return self._do()
+            case Lane.PLAN:
+                ahead = ["ahead"] if self._is_plan_due(self.desk.ledger.follow()) else []
+                return self._each("plan", ahead, lambda _: self._planning.plan())
             case Lane.FIXITY:
                 return check_due(self.desk, self._schedule)
             case Lane.TELL:
@@ -131,6 +138,7 @@ class Turn:
             Lane.MEND: any(allows(f"mend {version}") for version in self._mendable(state)),
             Lane.SEND: bool(finished_folders(self.room)) or bool(self._unsaid_folders(state)),
             Lane.DO: next(self._doable(state), None) is not None,
+            Lane.PLAN: allows("plan ahead") and self._is_plan_due(state),
             Lane.TELL: allows("tell people") and self._has_news(),
         }
         return {lane for lane, is_wanted in wanted.items() if is_wanted}
@@ -254,6 +262,13 @@ class Turn:
         for job in able_to_do(state, self.site):
             if job.job not in self.room.busy and self.room.patience.allows(f"do {job.job}"):
                 yield job.job
+
+    def _is_plan_due(self, state: State) -> bool:
+        """Answer whether a plan is wanted, or why it cannot be made must be told."""
+        try:
+            return self._planning.is_due(state)
+        except RelayError:
+            return True
 
     def _has_news(self) -> bool:
         """Answer whether people must be told something, or that their hooks cannot be read."""

@@ -61,7 +61,7 @@ def show_forecast(
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        ground = Ground.of(state, desk.clock.now(), Lacking(desk.manifests, state))
+        ground = Ground.of(state, desk.now(), Lacking(desk.manifests, state))
         today = forecast(ground, patience(desk.clock, seconds))
         then = _then(today, what_if, desk.clock, seconds) if what_if else None
     facts = _facts(today) | ({"what_if": {"supposed": what_if, **_facts(then)}} if then else {})

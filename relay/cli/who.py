@@ -21,7 +21,7 @@ def who(context: typer.Context, as_json: AsJson = False) -> None:
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        ground = Ground.of(state, desk.clock.now(), Lacking(desk.manifests, state))
+        ground = Ground.of(state, desk.now(), Lacking(desk.manifests, state))
         sites = presences(ground)
     facts = {"now": ground.now.isoformat(), "tz_release": tz_release(), "sites": [_facts(site) for site in sites]}
     answer(facts, as_json=as_json, show=lambda page: _show(page, ground, sites))

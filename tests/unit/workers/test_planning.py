@@ -1,0 +1,147 @@
+"""The coordinator's worker asks the planned site first; and whoever closes is told to whom the work goes."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from relay.clock import Pace
+from relay.ledger import work
+from relay.ledger.job_words import SiteAsked
+from relay.ledger.state import State
+from relay.model import Production
+from tests.unit.workers.house import COORDINATOR, House, film
+from tests.unit.workers.test_doorbell import Bell
+from workers.turn import Lane, Turn
+
+MONDAY = datetime(2027, 1, 4, 8, tzinfo=UTC)
+DAYS = [{"from": "08:00", "to": "16:00"}]  # the sites' zone is UTC
+NIGHTS = [{"from": "16:00", "to": "00:00"}]
+
+
+class Elsewhen(House):
+    """A house on whose clocks it is `when`; a minute of waiting is a minute there, too."""
+
+    when = MONDAY
+
+    def home(self, site: str):
+        begun = datetime.now(UTC)
+        return super().home(site).model_copy(update={"pace": Pace(1, begun, self.when)})
+
+
+def production(stages: list[dict], rooms: dict[str, list[str]], shifts: dict[str, list[dict]]) -> Production:
+    told = film(stages, rooms, premiere={"at": "2027-03-01T20:00:00", "zone": "UTC", "venue": "The harbour hall"})
+    plain = told.model_dump(mode="json", by_alias=True, exclude_none=True)
+    for site in plain["site"]:
+        site["shift"] = shifts.get(site["name"], [])
+        site["line"] = 100_000
+    plain["element"][0]["reel"][0]["frames"] = 8000
+    return Production.model_validate(plain)
+
+
+SCAN = {"name": "scan", "rate": 1000, "may_move": True, "hand_over": 10}
+ROOMS = {COORDINATOR: [], "lisbon": ["scan"], "kolkata": ["scan"]}
+
+
+@pytest.fixture
+def house(tmp_path) -> Elsewhen:
+    return Elsewhen(tmp_path, production([SCAN], ROOMS, {"lisbon": DAYS, "kolkata": NIGHTS}))
+
+
+def asked(house: Elsewhen, site: str = COORDINATOR, *, bell: Bell | None = None) -> State:
+    """Let a site look and plan, and return what is true then."""
+    with house.turn(site, house.room(site, bell=bell or Bell())) as turn:
+        look_and_plan(turn)
+    return house.state()
+
+
+def look_and_plan(turn: Turn) -> None:
+    turn.run(Lane.LOOK)
+    if Lane.PLAN in turn.wanted():
+        turn.run(Lane.PLAN)
+
+
+def test_an_open_job_is_asked_of_the_site_that_is_awake(house: Elsewhen):
+    bell = Bell()
+    job = asked(house, bell=bell).jobs["scan/A/R001/1"]
+    assert (job.prefers, job.begins) == ("lisbon", house.when)
+    assert job.reason.startswith("planned: nothing holds it up")
+    assert ({"lisbon"}, set(), "scan/A/R001/1") in bell.rung, "it is woken"
+
+
+def test_at_another_hour_another_site_is_asked(house: Elsewhen):
+    house.when = MONDAY + timedelta(hours=9)  # 17:00: Lisbon sleeps
+    assert asked(house).jobs["scan/A/R001/1"].prefers == "kolkata"
+
+
+def test_planning_again_says_nothing_twice(house: Elsewhen):
+    before = asked(house).sequence
+    assert asked(house).sequence == before
+    assert asked(house).sequence == before
+
+
+def test_only_the_coordinator_s_worker_asks(house: Elsewhen):
+    assert asked(house, "lisbon").jobs["scan/A/R001/1"].prefers is None
+
+
+def test_what_a_person_asked_no_plan_changes(house: Elsewhen):
+    asked(house)
+    with house.desk(COORDINATOR) as desk:
+        work.reassign(desk.ledger, desk.pen, "scan/A/R001", "kolkata", "Lisbon's gate is being mended")
+    job = asked(house).jobs["scan/A/R001/1"]
+    assert (job.prefers, job.reason) == ("kolkata", "Lisbon's gate is being mended")
+    assert house.state().sequence == asked(house).sequence
+
+
+def test_a_plan_changes_when_the_asked_site_cannot(house: Elsewhen):
+    asked(house)
+    closed = house.film.model_dump(mode="json", by_alias=True, exclude_none=True)
+    closed["site"][1]["closed"] = [{"from": "2027-01-01", "to": "2027-12-31"}]
+    with house.desk(COORDINATOR) as desk:
+        from relay.ledger import roster
+
+        roster.revise(desk.ledger, desk.pen, Production.model_validate(closed), "a flood")
+    assert asked(house).jobs["scan/A/R001/1"].prefers == "kolkata"
+
+
+def test_where_nobody_said_when_people_work_nobody_is_asked(tmp_path):
+    house = Elsewhen(tmp_path, production([SCAN], ROOMS, {}))
+    assert asked(house).jobs["scan/A/R001/1"].prefers is None
+
+
+def test_half_an_hour_before_closing_people_are_told_to_whom_their_work_goes(house: Elsewhen):
+    house.when = MONDAY + timedelta(hours=4)  # noon: four of eight hours are left in Lisbon
+    asked(house, "lisbon")
+    with house.desk("lisbon") as desk:
+        work.claim(desk.ledger, desk.pen, "scan/A/R001")
+    for at, is_told in [(timedelta(hours=5), False), (timedelta(hours=7, minutes=40), True)]:
+        house.when, bell = MONDAY + at, Bell()
+        room = house.room("lisbon", bell=bell)
+        with house.turn("lisbon", room) as turn:
+            look_and_plan(turn)
+            assert Lane.PLAN not in turn.wanted(), "once for each evening"
+        assert [notice.kind for notice in room.plans.notices] == (["day ends"] if is_told else [])
+        assert bell.rung == ([({"lisbon", "kolkata"}, set(), "scan/A/R001/1")] if is_told else [])
+    assert room.plans.notices[0].text.startswith("You close at 16:00 UTC, and scan/A/R001/1 goes on soonest at kolkata")
+    assert "`relay hand-on scan/A/R001/1 --to kolkata" in room.plans.notices[0].text
+
+
+def test_a_production_that_cannot_be_planned_keeps_no_other_lane_waiting(tmp_path, caplog):
+    nobody = {COORDINATOR: [], "lisbon": []}
+    house = Elsewhen(tmp_path, production([SCAN], nobody, {"lisbon": DAYS}))
+    asked(house)
+    assert "No site can do scan of A/R001" in caplog.text
+    with house.turn(COORDINATOR) as turn:
+        assert turn.run(Lane.LOOK) == 0
+        assert turn.run(Lane.RECEIVE) == 0
+
+
+def test_the_words_that_were_said_are_the_coordinator_s(house: Elsewhen):
+    asked(house)
+    with house.desk("kolkata") as desk:
+        desk.ledger.follow()
+        from relay.ledger.entry import read_entry
+
+        raws = desk.ledger.entries()
+        body = read_entry(raws[-1], len(raws) - 1).body
+    assert body.by == COORDINATOR
+    assert [type(word) for word in body.words] == [SiteAsked]
