@@ -13,7 +13,9 @@ from relay.ledger.job_state import Job, Standing
 from relay.ledger.owed import first_asked
 from relay.ledger.state import State
 
-Kind = Literal["arrived", "offered", "due", "late", "returned", "refused", "stopped", "not sent", "came late", "day ends"]
+Kind = Literal[
+    "arrived", "offered", "due", "late", "returned", "refused", "stopped", "not sent", "came late", "day ends"
+]
 
 
 class Notice(NamedTuple):
