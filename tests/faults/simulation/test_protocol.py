@@ -13,6 +13,7 @@ import pytest
 pytest.importorskip("greenlet", reason="the simulation gives turns to greenlets: pip install greenlet")
 
 from relay.ledger import history, reading
+from relay.ledger.entry import Entry
 from tests.faults.simulation import mutants
 from tests.faults.simulation.simulation import BrokenInvariantError, Outcome, Simulation, homes
 from tests.faults.simulation.workers import House
@@ -49,14 +50,30 @@ def one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(reading, "ThreadPoolExecutor", InTurn)
 
 
+REMEMBERED = 20_000
 PURE = ("read_entry", "is_signed", "is_canonical")
+
+
+def by_its_bytes(answers: Callable[[Entry], bool]) -> Callable[[Entry], bool]:
+    """Remember what was answered of an entry, which cannot be hashed itself: a production holds tables."""
+    known: dict[bytes, bool] = {}
+
+    def answered(entry: Entry) -> bool:
+        if entry.raw not in known:
+            if len(known) >= REMEMBERED:
+                known.clear()
+            known[entry.raw] = answers(entry)
+        return known[entry.raw]
+
+    return answered
 
 
 @pytest.fixture
 def remembering(monkeypatch: pytest.MonkeyPatch) -> Callable[[bool], None]:
     """Remember what pure functions answered: every signature is verified once, and not once by every reader."""
     plain = {name: getattr(history, name) for name in PURE}
-    kept = {name: lru_cache(maxsize=20_000)(function) for name, function in plain.items()}
+    kept = {name: lru_cache(maxsize=REMEMBERED)(function) for name, function in plain.items()}
+    kept["is_canonical"] = by_its_bytes(plain["is_canonical"])
 
     def remember(on: bool) -> None:
         for name in PURE:
