@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Literal, Self
 
 from relay.clock import SYSTEM_CLOCK, Clock
-from relay.errors import BrokenError, MissingError, RefusedError
+from relay.errors import BrokenError, MissingError, RefusedError, TransientError
 from relay.model import Digest, digest_of
 from relay.store.folder import grow, in_our_words, opened, sync
 from relay.store.incoming import INCOMING, is_taken, locked, own_part, published, sweep, written
@@ -43,8 +43,13 @@ class DirectoryStore:
     @classmethod
     def founded(cls, root: Path, clock: Clock = SYSTEM_CLOCK) -> Self:
         """Return a store in `root`, making the folder where there is none yet."""
-        with in_our_words(str(root), "make the folder"):
-            root.mkdir(parents=True, exist_ok=True)
+        try:
+            with in_our_words(str(root), "make the folder"):
+                root.mkdir(parents=True, exist_ok=True)
+        except TransientError as error:
+            if isinstance(error.__cause__, FileNotFoundError):  # as under /proc: no folder can be made there, ever
+                raise RefusedError(f"{root}: no folder can be made there. Name another place.") from error
+            raise
         return cls(root, clock)
 
     def create(self, key: str, body: bytes | bytearray | memoryview, digest: Digest) -> bool:  # noqa: ARG002  not hashed twice

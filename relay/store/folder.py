@@ -13,7 +13,7 @@ _FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
 
 _FULL = {errno.ENOSPC, errno.EDQUOT}
 _FORBIDDEN = {errno.EACCES, errno.EPERM, errno.EROFS}
-_IN_THE_WAY = {errno.ENOTDIR, errno.EISDIR, errno.ENAMETOOLONG, errno.ENOTEMPTY}
+_IN_THE_WAY = {errno.EEXIST, errno.ENOTDIR, errno.EISDIR, errno.ENAMETOOLONG, errno.ENOTEMPTY}
 _DAMAGED = {errno.EIO, errno.ELOOP}
 
 

@@ -76,6 +76,20 @@ def test_a_wrong_start_mark_is_put_right_by_sending_again(house: House):
     assert house.send("halifax", scan)["new"] is False
 
 
+def test_the_same_package_is_something_new_to_say_once_another_site_has_spoken(house: House):
+    """What lay on top was tokyo's: whoever sends theirs again means that it shall be the newest. No byte goes twice."""
+    scan = house.scan("scan")
+    house.send("halifax", scan)
+    house.send("tokyo", house.scan("graded", seed=2))
+
+    again = house.send("halifax", scan)
+    assert (again["version"], again["new"], again["sent_objects"]) == ("A/R01/v3", True, 0)
+    history = house.told("tokyo", "reel", "show", "A/R01")["versions"]
+    assert history[2]["parents"] == ["A/R01/v2"]  # type: ignore[index]
+    assert history[2]["manifest"] == history[0]["manifest"]  # type: ignore[index]
+    assert house.send("halifax", scan)["new"] is False
+
+
 def test_a_note_that_comes_too_late_is_not_lost_in_silence(house: House):
     scan = house.scan("scan")
     house.send("halifax", scan, "A/R01", "--note", "dry scan")

@@ -258,3 +258,12 @@ def test_without_the_right_to_write_nothing_is_written(store, tmp_path: Path, mo
         put(other, "probe/b")
     with pytest.raises(RefusedError, match="Permission denied"):
         DirectoryStore.founded(store.root / "new")
+
+
+def test_a_store_cannot_be_founded_where_a_file_lies_or_no_folder_can_be(tmp_path: Path):
+    (tmp_path / "file").write_bytes(b"")
+    (tmp_path / "astray").symlink_to(tmp_path / "nowhere" / "else")
+    nowhere = [Path("/proc/nowhere")] if Path("/proc").is_dir() else []
+    for place in (tmp_path / "file", tmp_path / "file" / "below", tmp_path / "astray" / "below", *nowhere):
+        with pytest.raises(RefusedError, match=r"in the way|Name another place"):
+            DirectoryStore.founded(place)
