@@ -1,5 +1,7 @@
 """What S3Store makes of every answer to a write. Codes: Amazon S3 API reference, error responses."""
 
+import base64
+import hashlib
 import socket
 from datetime import UTC, datetime
 
@@ -40,6 +42,25 @@ def test_after_a_passing_trouble_the_same_put_is_sent_again(trouble: Reply):
     }
     assert {request.headers["if-none-match"] for request in server.requests} == {"*"}
     assert len(clock.waits) == 2
+
+
+def test_a_put_announces_its_digest_in_both_ways_that_servers_check():
+    """Amazon S3 API reference, PutObject: x-amz-checksum-sha256 is base64; Signature Version 4: the payload's hash."""
+    with Scripted([OK]) as server:
+        store_on(server, PatientClock()).create("entries/0000000001", BODY, DIGEST)
+    (request,) = server.requests
+    hashed = hashlib.sha256(BODY)
+    assert request.headers["x-amz-checksum-sha256"] == base64.b64encode(hashed.digest()).decode()
+    assert request.headers["x-amz-content-sha256"] == hashed.hexdigest()
+    assert "x-amz-checksum-sha256" in request.headers["authorization"]
+
+
+@pytest.mark.parametrize(("body", "digest"), [(b"", DIGEST), (BODY, hashlib.sha256(b"").hexdigest())])
+def test_no_bytes_under_a_digest_of_some_are_not_even_sent(body: bytes, digest: str):
+    """Some servers compare no digest where no bytes arrive."""
+    with Scripted([OK]) as server, pytest.raises(BrokenError, match="are not the ones that were hashed"):
+        store_on(server, PatientClock()).create("entries/0000000001", body, digest)
+    assert server.requests == []
 
 
 @pytest.mark.parametrize("trouble", PASSING.values(), ids=PASSING.keys())
