@@ -30,6 +30,8 @@ GIVE_UP = 180.0
 
 _LOOK = 0.05  # seconds between two looks into the ledger
 _HANDS = 3
+"""Commands and desks at work at once; a small machine does no more."""
+
 VENUE = "oslo"
 SCREENED = "check screening: picture steady, sound in step from first frame to last, no fault seen"
 
@@ -47,14 +49,15 @@ class Round:
         self.state: State = self._ledger.follow()
         self._told = len(self._ledger.entries())
         self._heard = SYSTEM_CLOCK.ticks()
-        self._pool = ThreadPoolExecutor(_HANDS)
+        self._desks = ThreadPoolExecutor(_HANDS)
+        self._office = ThreadPoolExecutor(1)  # Lisbon's words of acceptance keep nobody's work waiting
         self._accepting: set[str] = set()
         self.broker_is_away = False
 
     def go(self) -> None:
         """Let everything happen until every job is accepted. Raises UnexpectedError where that stops coming nearer."""
         going = [self._accident(), self._broker_restart(), *(self._work(task) for task in people.TASKS), self._screen()]
-        with self._pool:
+        with self._desks, self._office:
             while going or not self._is_done():
                 self._look()
                 going += self._accept()
@@ -106,15 +109,15 @@ class Round:
         while not is_so():
             yield
 
-    def _do(self, work: Callable[[], object]) -> Steps:
+    def _do(self, work: Callable[[], object], hands: ThreadPoolExecutor | None = None) -> Steps:
         """Let `work` go on beside everything else until it is done. Raises what it raises."""
-        doing = self._pool.submit(work)
+        doing = (hands or self._desks).submit(work)
         yield from self._until(doing.done)
         doing.result()
 
     def _command(self, site: str, *words: str | Path) -> Steps:
         self.house.show(site, *words)
-        yield from self._do(lambda: self._checked(site, *words))
+        yield from self._do(lambda: self._checked(site, *words), self._office if words[0] == "accept" else None)
 
     def _checked(self, site: str, *words: str | Path) -> None:
         code, said = self.house.run(site, *words, **({} if site == KEEPER else self.crew.bell))
