@@ -23,7 +23,7 @@ THUMB_ROOM = THUMB_WIDTH * THUMB_LINES * 3
 SECONDS = 20
 """For a picture of no size at all; each million pixels' bytes take a second more."""
 SLACK = 192 * 1024 * 1024
-"""Bytes that decoders may take beside six times the decoded picture."""
+"""Bytes that decoders may take beside four times the decoded picture."""
 
 
 def main() -> None:
@@ -78,7 +78,7 @@ class _Looker:
         with memoryview(memory)[: told["length"]] as body:
             decoded = check_extent(told["kind"], body)
             signal.alarm(SECONDS + decoded // 1_000_000)
-            _limit(self._base + room + 6 * decoded + SLACK)
+            _limit(self._base + room + 4 * decoded + SLACK)
             seen, thumb = self._eye.see(told["kind"], body, f"/dev/fd/{self._shared}")
         if thumb is not None:
             small = (thumb >> 8).astype(np.uint8).tobytes()

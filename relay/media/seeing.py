@@ -29,6 +29,11 @@ THUMB_LINES = 160  # at most
 PIXEL_LIMIT = 512 * 1024 * 1024
 """More than any scanner makes: 16k by 16k is half of it."""
 CHANNEL_LIMIT = 16
+DECODED_LIMIT = 2 * 1024 * 1024 * 1024
+"""Bytes of a decoded picture: 16k by 16k in three channels of 16 bits is three quarters of it."""
+_PLAIN = 64 * 1024 * 1024
+_SWELLING = 1500
+"""No codec of film frames swells a file that much: deflate's limit is 1,032 to 1 (RFC 1951's longest match)."""
 
 Thumb = NDArray[np.uint16]
 """Rows, columns, red green blue; 0 to 65535."""
@@ -44,7 +49,13 @@ def check_extent(kind: str, body: bytes | memoryview) -> int:
             f"its header claims {extent.width}x{extent.height} pixels, {extent.channels} channels of {extent.bits} "
             f"bits: expected at most {PIXEL_LIMIT} pixels of {CHANNEL_LIMIT} channels"
         )
-    return extent.decoded()
+    decoded = extent.decoded()
+    if decoded > DECODED_LIMIT or (decoded > _PLAIN and decoded > _SWELLING * len(body)):
+        raise ValueError(
+            f"its header claims {decoded} bytes of pixels in a file of {len(body)}: expected at most {DECODED_LIMIT}, "
+            f"and no more than {_SWELLING} times the file"
+        )
+    return decoded
 
 
 class Eye:
@@ -58,16 +69,18 @@ class Eye:
         """Return what the frame in `body` is, and its thumbnail. `place` is a path under which it can be opened."""
         if kind == "dpx":
             header = parse_dpx(bytes(body[:DPX_HEADER]))
-            try:
-                thumb = self._thumb_of_dpx(body)
-            except ValueError:
-                thumb = None
-            if thumb is None and not _is_short(header, len(body)):
-                thumb = thumb_of(opened(place, kind)[1])
-            return _seen(_of_dpx(header, len(body)), thumb), thumb
+            facts = _of_dpx(header, len(body))
+            thumb = None if facts["is_short"] else self._thumb_either_way(body, place)
+            return _seen(facts, thumb), thumb
         facts, pixels = opened(place, kind)
         thumb = thumb_of(pixels)
         return _seen(facts, thumb), thumb
+
+    def _thumb_either_way(self, body: memoryview, place: str) -> Thumb:
+        try:
+            return self._thumb_of_dpx(body)
+        except ValueError:
+            return thumb_of(opened(place, "dpx")[1])
 
     def _thumb_of_dpx(self, body: memoryview) -> Thumb:
         import av
