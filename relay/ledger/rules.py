@@ -11,7 +11,19 @@ from relay.ledger import job_rules, route
 from relay.ledger.entry import Entry
 from relay.ledger.keys import PublicKey, key_id
 from relay.ledger.saying import RULING, WORKING, Saying
-from relay.ledger.state import ROOT, CopyCheck, Inspected, KeptFolder, Mending, Receipt, Role, Signer, State, Version
+from relay.ledger.state import (
+    ROOT,
+    CopyCheck,
+    Inspected,
+    KeptFolder,
+    Material,
+    Mending,
+    Receipt,
+    Role,
+    Signer,
+    State,
+    Version,
+)
 from relay.ledger.words import (
     FAULTS_IN_ENTRY,
     KEPT_FOLDERS,
@@ -19,6 +31,7 @@ from relay.ledger.words import (
     FolderNotSent,
     FolderSettled,
     KeyReplaced,
+    MaterialKept,
     ObjectMended,
     ProductionCreated,
     ProductionRevised,
@@ -76,6 +89,8 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _receipt(state, word, saying)
         case VersionInspected():
             _inspected(state, word, saying)
+        case MaterialKept():
+            _material(state, word, saying)
         case CopyChecked():
             _copy_checked(state, word, saying)
         case ObjectMended():
@@ -243,6 +258,29 @@ def _inspected(state: State, word: VersionInspected, saying: Saying) -> None:
         thumbnails=word.thumbnails,
     )
     state.versions[word.version] = replace(version, inspections=(*version.inspections, found))
+
+
+def _material(state: State, word: MaterialKept, saying: Saying) -> None:
+    saying.check_role("keep a still or a paper", *WORKING)
+    film = state.film()
+    if word.about not in {*film.reel_names(), *(element.code for element in film.elements)}:
+        raise RefusedError(
+            f"{word.about} is no element and no reel of the production: `relay production show` has them"
+        )
+    if word.frames and "/" not in word.about:
+        raise RefusedError(f"frames belong to a reel, and {word.about} is an element: name the reel")
+    kept = Material(
+        about=word.about,
+        frames=word.frames,
+        name=word.name,
+        object=word.object,
+        size=word.size,
+        note=word.note,
+        by=saying.by,
+        entry=saying.entry,
+        time=saying.time,
+    )
+    state.material = (*state.material, kept)
 
 
 def _copy_checked(state: State, word: CopyChecked, saying: Saying) -> None:

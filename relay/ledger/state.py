@@ -20,6 +20,7 @@ from relay.ledger.keys import KeyId, PublicKey
 from relay.ledger.words import Fault
 from relay.model import (
     Digest,
+    FrameRange,
     Production,
     ReelName,
     ScanMap,
@@ -144,6 +145,21 @@ class KeptFolder:
     time: datetime
 
 
+@dataclass(frozen=True)
+class Material:
+    """A still or a paper, and what it is about."""
+
+    about: str
+    frames: tuple[FrameRange, ...]
+    name: str
+    object: Digest
+    size: int
+    note: str
+    by: str
+    entry: int
+    time: datetime
+
+
 @dataclass
 class State:
     """Everything the ledger says up to and with entry `sequence`; -1 before the first."""
@@ -157,6 +173,8 @@ class State:
     newest: MutableMapping[ReelName, int] = field(default_factory=dict)
     """The number of each reel's newest version; a reel that was never sent is not there."""
     mendings: tuple[Mending, ...] = ()
+    material: tuple[Material, ...] = ()
+    """Stills and papers, oldest first."""
     jobs: MutableMapping[str, Job] = field(default_factory=dict)
     kept: tuple[KeptFolder, ...] = ()
     """Folders that wait for a person at their site, in the order in which they were told of."""

@@ -28,6 +28,7 @@ from relay.ledger.words import (
     FolderNotSent,
     FolderSettled,
     KeyReplaced,
+    MaterialKept,
     ObjectMended,
     ProductionCreated,
     ProductionRevised,
@@ -65,6 +66,8 @@ def telling(word: Word) -> str:  # one arm a word
         case VersionInspected():
             found = f"{word.blocking} findings block acceptance, {word.warning} warn"
             return f"looked at {word.version}: {found if word.blocking or word.warning else 'nothing found'}"
+        case MaterialKept():
+            return f"kept {word.name} about {word.about}" + (f" ({word.note})" if word.note else "")
         case CopyChecked():
             where = "the bucket" if word.place == "bucket" else f"{word.label} ({word.place})"
             said = {"whole": "whole", "bad": f"bad in {word.faults_in_all} files", "gone": "no copy any more"}

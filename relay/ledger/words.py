@@ -5,12 +5,13 @@ Whoever adds a word adds its rule in `relay.ledger.rules`; without one the fold 
 
 from typing import Annotated, Literal
 
-from pydantic import Field, TypeAdapter
+from pydantic import Field, StringConstraints, TypeAdapter
 
 from relay.ledger.job_words import JobWord
 from relay.ledger.keys import PublicKeyField
 from relay.model import (
     DigestField,
+    FrameRange,
     Frozen,
     Line,
     Note,
@@ -137,6 +138,22 @@ class VersionInspected(Frozen):
     """A small grey thumbnail of every frame, in NumPy's file form: what prints are aligned by."""
 
 
+class MaterialKept(Frozen):
+    """A still or a paper lies in the store as one object: it belongs to an element, a reel or a place on it."""
+
+    word: Literal["material-kept"] = "material-kept"
+    about: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_-]{1,24}(/[A-Za-z0-9_-]{1,24})?$")]
+    """An element's code, or a reel's name."""
+    frames: Annotated[tuple[FrameRange, ...], Field(max_length=100)] = ()
+    """In the reel's own numbers."""
+    name: Annotated[str, StringConstraints(pattern=r"^[^/\\\x00-\x1f\x7f]{1,255}$")]
+    """The file's own."""
+    object: DigestField
+    size: Annotated[int, Field(ge=1, le=128 * 1024 * 1024)]
+    """Bytes."""
+    note: Note = ""
+
+
 class CopyChecked(Frozen):
     """Every byte of one copy of a version was read again, and what was found."""
 
@@ -188,6 +205,7 @@ Word = (
     | VersionMade
     | ReceiptSigned
     | VersionInspected
+    | MaterialKept
     | CopyChecked
     | ObjectMended
     | FolderNotSent
