@@ -44,6 +44,7 @@ def account(house: House, began: float) -> None:
     print("  .venv/bin/relay --home .demo/lisbon/home ledger show --last 0     everything that was said, and by whom")
     print("  .venv/bin/relay --home .demo/lisbon/home reel show B/R01          a refusal, a mending, a whole arrival")
     print("  .venv/bin/relay --home .demo/tokyo/home verify .demo/tokyo/arrived/B_R01 B/R01")
+    print("  .venv/bin/relay --home .demo/oslo/home who                        who is awake now, in each house")
     print("  .venv/bin/relay --home .demo/oslo/home --help                     everything else")
     print("  less .demo/kolkata/worker.log                                     what a worker says about its work")
     print("  ls .demo/store                                                    what lies in a store: docs/FORMAT.md")

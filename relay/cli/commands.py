@@ -10,13 +10,13 @@ import typer.core
 from relay import __version__
 from relay.cli import (
     copies,
-    forecast,
     handover,
     inspect,
     jobs,
     keys,
     ledger,
     material,
+    planning,
     production,
     reel,
     run,
@@ -24,7 +24,6 @@ from relay.cli import (
     store,
     tidy,
     upkeep,
-    who,
 )
 from relay.settings import HOME_VARIABLE, home_of
 
@@ -63,8 +62,8 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_FILES, "copies", copies.copies),
     (_FILES, "tidy", tidy.tidy),
     (_JOBS, "jobs", jobs.jobs),
-    (_JOBS, "who", who.who),
-    (_JOBS, "forecast", forecast.show_forecast),
+    (_JOBS, "who", planning.who),
+    (_JOBS, "forecast", planning.show_forecast),
     (_JOBS, "claim", jobs.claim),
     (_JOBS, "extend", jobs.extend),
     (_JOBS, "release", jobs.release),

@@ -1,13 +1,10 @@
-"""`relay forecast`: when each reel is finished, what sets that, what would help."""
+"""What `relay forecast` answers: when each reel is finished, what sets that, what would help."""
 
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
 
-import typer
-
-from relay.cli.answer import AsJson, Page, answer
+from relay.cli.answer import Page, answer
 from relay.cli.bands import bar
 from relay.cli.production_file import read_production
 from relay.cli.who import show_bands
@@ -18,8 +15,9 @@ from relay.forecast.ground import Ground
 from relay.forecast.guesses import guesses_of
 from relay.forecast.outlook import Forecast, ReelOutlook, forecast
 from relay.forecast.patience import patience
-from relay.forecast.supposing import FORMS, on, supposed
+from relay.forecast.supposing import on, supposed
 from relay.forecast.words import at_the_door, headline, how_long, place_in_words, told, when
+from relay.settings import Home
 from relay.shifts.explain import why as why_so
 from relay.shifts.problem import Problem, Steadiness, TaskId
 from relay.shifts.zones import minute_of
@@ -32,34 +30,17 @@ _SHOWN = 24
 _COLUMNS = 60
 
 
-def show_forecast(
-    context: typer.Context,
-    what_if: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="WHAT",
-            help="Suppose this, and show it beside today: " + "; ".join(FORMS) + "; or a production's TOML file. "
-            "May be given more than once.",
-            show_default=False,
-        ),
-    ] = None,
-    why: Annotated[
-        str | None, typer.Option(metavar="JOB", help="Why is this job done there, and then? Such as scan/A/R03.")
-    ] = None,
-    calendars: Annotated[
-        Path | None,
-        typer.Option(metavar="FOLDER", help="Write an iCalendar file for each site: shifts, arrivals, hand-overs."),
-    ] = None,
-    seconds: Annotated[
-        float, typer.Option(metavar="SECONDS", min=0, max=3600, help="How long better plans are looked for.")
-    ] = 1.0,
-    as_json: AsJson = False,
+def answer_forecast(
+    home: Home,
+    *,
+    what_if: list[str],
+    why: str | None,
+    calendars: Path | None,
+    seconds: float,
+    as_json: bool,
 ) -> None:
-    """Say when each reel is finished, and what sets that.
-
-    As a range, with what may slip, what lands just after closing time, and what was taken for granted.
-    """
-    with open_desk(context.obj) as desk:
+    """Plan, and show what was asked. Raises RefusedError, MissingError."""
+    with open_desk(home) as desk:
         state = desk.ledger.follow()
         ground = Ground.of(state, desk.now(), Lacking(desk.manifests, state))
         today = forecast(ground, patience(desk.clock, seconds))
@@ -71,7 +52,7 @@ def show_forecast(
         return
     if calendars is not None:
         facts["calendars"] = [str(path) for path in write_feeds(today, calendars)]
-    answer(facts, as_json=as_json, show=lambda page: _show(page, today, then, what_if or [], facts))
+    answer(facts, as_json=as_json, show=lambda page: _show(page, today, then, what_if, facts))
 
 
 def _then(today: Forecast, what_if: list[str], clock: Clock, seconds: float) -> Forecast:

@@ -1,25 +1,21 @@
-"""`relay who`: who is awake, until when, what they hold, and what is on its way to whom."""
+"""What `relay who` answers: who is awake, until when, what they hold, and what is on its way to whom."""
 
 from datetime import datetime, timedelta
 
-import typer
-
-from relay.cli.answer import AsJson, Page, answer, bytes_in_words
+from relay.cli.answer import Page, answer, bytes_in_words
 from relay.cli.bands import COLUMNS, band, first_minute, local_ruler, ruler
 from relay.forecast.awake import Coming, Presence, presences
 from relay.forecast.ground import Ground
 from relay.ledger.job_state import Job
+from relay.settings import Home
 from relay.shifts.zones import minute_of, tz_release
 from relay.transfer.lacking import Lacking
 from relay.wiring import open_desk
 
 
-def who(context: typer.Context, as_json: AsJson = False) -> None:
-    """Say who is awake, until when, and what they hold.
-
-    With what is on its way to whom and when it lands, and the next 24 hours of every site.
-    """
-    with open_desk(context.obj) as desk:
+def answer_who(home: Home, *, as_json: bool) -> None:
+    """Look, and show."""
+    with open_desk(home) as desk:
         state = desk.ledger.follow()
         ground = Ground.of(state, desk.now(), Lacking(desk.manifests, state))
         sites = presences(ground)

@@ -209,29 +209,36 @@ class _Asking:
         return plan.HandOn(self.legs_for(self.ground.size_of(stage, reel) // 2), stage.hand_over)
 
     def _acceptance(self, stage: Stage, reel: ReelName, job: Job | None, order: tuple[int, int]) -> Iterator[plan.Task]:
-        if stage.next_opens_on != "acceptance" or (job and job.standing is Standing.ACCEPTED):
+        if not _is_looked_at(stage) or (job and job.standing is Standing.ACCEPTED):
             return
         of = TaskId(job.job if job else route.job_name(stage.name, reel))
         yield plan.Task(
             id=acceptance_of(of),
             stage=ACCEPT,
-            choices=tuple(
-                plan.Choice(desk_of(name), ACCEPTING)
-                for name in dict.fromkeys((self.film.coordinator, *stage.accepted_by))
-            ),
+            choices=tuple(plan.Choice(desk_of(name), ACCEPTING) for name in self._acceptors(stage)),
             title=f"acceptance of {stage.name} of {reel}",
             order=order,
             after=(of,),
             legs=self.legs_for(0),
+            due=self._stage_due(stage),
         )
+
+    def _acceptors(self, stage: Stage) -> tuple[str, ...]:
+        """Return who may accept: where one site receives the work and may, only that one."""
+        if stage.received_by in stage.accepted_by:
+            return (stage.received_by,)
+        return tuple(dict.fromkeys((self.film.coordinator, *stage.accepted_by)))
+
+    def _stage_due(self, stage: Stage) -> int | None:
+        asked = self.film.due(stage)
+        return self.ground.minute(asked) if asked else None
 
     def _due(self, stage: Stage, reel: ReelName) -> int | None:
         """Return the stage's own date, or the day on which a print must leave again, whichever comes first.
 
         The latter is a date only where the file does not say which site has the print; else its stay bounds the work.
         """
-        asked = self.film.due(stage)
-        dates = [self.ground.minute(asked)] if asked else []
+        dates = [due] if (due := self._stage_due(stage)) is not None else []
         element = self.film.element_of(reel)
         if not stage.after and element and element.loan and not element.loan.lent_to:
             coordinator = self.film.site(self.film.coordinator)
@@ -272,6 +279,11 @@ class _Asking:
             site = self._at(job, job.prefers)
             if any(choice.site == site for choice in task.choices):
                 yield plan.Told(task.id, site, self.ground.minute(job.begins) if job.begins else 0)
+
+
+def _is_looked_at(stage: Stage) -> bool:
+    """Answer whether somebody must accept work of a stage before it counts: for what follows, or as delivered."""
+    return stage.next_opens_on == "acceptance" or stage.received_by is not None
 
 
 def acceptance_of(task: str) -> TaskId:

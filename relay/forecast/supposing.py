@@ -9,20 +9,12 @@ from fractions import Fraction
 from pydantic import ValidationError
 
 from relay.errors import RefusedError
+from relay.forecast.forms import FORMS
 from relay.forecast.ground import Ground
 from relay.forecast.houses import hands_at, people_at
 from relay.model import Closure, Production, Site
 
 _DAY = r"([0-9]{4}-[0-9]{2}-[0-9]{2})"
-FORMS = (
-    "tokyo closed 2027-01-05",
-    "tokyo closed 2027-01-05 to 2027-01-09",
-    "kolkata one more at grade",
-    "B arrives 2027-02-01",
-    "B arrives 2027-02-01 at halifax",
-    "halifax line 2",
-)
-"""One of each thing that can be supposed, as people write it; a line's number is how many times faster."""
 
 
 def supposed(ground: Ground, text: str) -> Ground:

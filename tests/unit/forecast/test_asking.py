@@ -210,6 +210,15 @@ def test_a_stage_with_a_date_of_its_own_is_due_then():
     assert task(problem, "grade/A/R01/1").due == int(due.total_seconds()) // 60
 
 
+def test_what_is_delivered_is_accepted_where_it_is_received_by_its_date():
+    delivery = {"received_by": "oslo", "accepted_by": ["oslo"], "due_days_before_premiere": 10}
+    problem = asked(House.of(film(stage__edit=delivery)))
+    acceptance = task(problem, "accept edit/P/R01/1")
+    assert [choice.site for choice in acceptance.choices] == ["oslo/desk"]
+    assert acceptance.due == int((datetime(2027, 2, 8, 18, tzinfo=UTC) - START).total_seconds()) // 60
+    assert acceptance.after == ("edit/P/R01/1",)
+
+
 def test_what_becomes_of_work_overnight_is_what_its_stage_says():
     problem = asked(House.of(film(stage__scan={"overnight": "one shift"}, stage__grade={"overnight": "runs on"})))
     assert task(problem, "scan/A/R01/1").overnight is Overnight.ONE_SHIFT
