@@ -17,6 +17,7 @@ from relay.transfer.arrivals import Arrivals
 from relay.transfer.desk import Desk
 from relay.transfer.manifests import Manifests
 from relay.transfer.notebook import Notebook
+from relay.transfer.seat import Seat
 
 
 def open_store(text: str) -> Store:
@@ -97,3 +98,19 @@ def open_desk(home: Home) -> Iterator[Desk]:
             hands=home.hands,
         )
     bell.ring()
+
+
+def take_seat(home: Home) -> Seat:
+    """Return what the site at `home` speaks with while a program runs. Raises MissingError where no site is."""
+    site = home.read()
+    store = open_store(site.store)
+    ledger = open_ledger(home, store, site.root)
+    bell = Ringer(find_doorbell(site.production, home.broker), ledger, site.site)
+    return Seat(
+        pen=load_pen(site.site, home.key),
+        ledger=ledger,
+        store=store,
+        manifests=Manifests(store, home.manifests),
+        clock=SYSTEM_CLOCK,
+        ring=bell.ring,
+    )

@@ -1,9 +1,14 @@
-"""Numbers, sizes, spans of time and ranges of frames as people say them: the same on a terminal and on a page. Pure."""
+"""Numbers, sizes, times and ranges of frames as people say and type them, on a terminal and on a page. Pure."""
 
+import re
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
+from relay.errors import RefusedError
 from relay.model import FrameRange
+
+_RANGE = re.compile(r"(-?[0-9]{1,8})(?:-(-?[0-9]{1,8}))?")
 
 MINUTE, HOUR, DAY = 60, 3600, 86_400
 
@@ -55,3 +60,27 @@ def printable(text: str) -> str:
 
 def _written_out(letter: str) -> str:
     return letter.encode("unicode_escape").decode()
+
+
+def parse_frames(text: str) -> tuple[FrameRange, ...]:
+    """Return the ranges that `10-20,35` means. Raises RefusedError."""
+    ranges = []
+    for part in text.split(","):
+        found = _RANGE.fullmatch(part.strip())
+        if not found:
+            raise RefusedError(f"{part.strip()!r} is no range of frames: write them like 10-20,35")
+        first, last = int(found[1]), int(found[2] or found[1])
+        if last < first:
+            raise RefusedError(f"frames {first} to {last} run backwards: write the smaller number first")
+        ranges.append(FrameRange(first=first, last=last))
+    return tuple(ranges)
+
+
+def parse_moment(text: str, zone: str) -> datetime:
+    """Return the instant that a person whose clock shows `zone` means by `2027-01-09T17:00`. Raises RefusedError."""
+    try:
+        meant = datetime.fromisoformat(text)
+        meant = meant if meant.tzinfo else meant.replace(tzinfo=ZoneInfo(zone))
+        return meant.astimezone(UTC).replace(microsecond=0)
+    except (ValueError, OverflowError) as error:
+        raise RefusedError(f"{text!r} is no time: write it like 2027-01-09T17:00, in this site's own time") from error

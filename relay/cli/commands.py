@@ -9,6 +9,7 @@ import typer.core
 
 from relay import __version__
 from relay.cli import (
+    board,
     copies,
     handover,
     inspect,
@@ -83,6 +84,7 @@ app.add_typer(material.app, name="material", rich_help_panel=_FILES, help="Still
 app.add_typer(production.app, name="production", help="Create, revise and show a production.")
 app.add_typer(site.app, name="site", help="Invite sites, join, and see who belongs.")
 app.add_typer(ledger.app, name="ledger", help="See and check the ledger.")
+app.add_typer(board.app, name="board", help="Serve a page with all this, and say who may look.")
 app.add_typer(store.app, name="store", help="Ask a store for its promises.")
 reel.app.command("findings")(inspect.findings)
 production.app.command("take-over")(keys.take_over)

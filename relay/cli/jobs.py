@@ -1,10 +1,8 @@
 """`relay jobs` and what people say about them: claim, extend, release, hand-on, accept, return, withdraw."""
 
-import re
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Annotated
-from zoneinfo import ZoneInfo
 
 import typer
 
@@ -17,12 +15,12 @@ from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Job, Standing
 from relay.ledger.job_words import HandOnOffered
 from relay.ledger.state import KeptFolder, State
-from relay.model import FrameRange, VersionName
+from relay.model import VersionName
 from relay.transfer.desk import Desk
 from relay.wiring import open_desk
+from relay.wording import parse_frames, parse_moment
 
 JobArgument = Annotated[str, typer.Argument(metavar="JOB", help="Which job: scan/A/R03, as `relay jobs` lists it.")]
-_RANGE = re.compile(r"(-?[0-9]{1,8})(?:-(-?[0-9]{1,8}))?")
 
 
 def jobs(
@@ -144,10 +142,7 @@ def _facts(state: State, job: Job, now: datetime) -> dict[str, object]:
 def _say(context: typer.Context, name: str, as_json: bool, said: Callable[[Desk], Entry | None]) -> None:
     """Say one thing about a job, and tell how the job stands now."""
     with open_desk(context.obj) as desk:
-        work.open_due(desk.ledger, desk.pen)
-        entry = said(desk)
-        work.open_due(desk.ledger, desk.pen)
-        job = work.job_named(desk.ledger.state, name)
+        entry, job = work.settled(desk.ledger, desk.pen, name, lambda: said(desk))
         facts = {"entry": entry.sequence if entry else None, **_facts(desk.ledger.state, job, desk.now())}
     answer(facts, as_json=as_json, show=lambda page: _show_said(page, job, entry))
 
@@ -162,29 +157,9 @@ def _show_said(page: Page, job: Job, entry: Entry | None) -> None:
 
 def local_time(context: typer.Context, text: str) -> datetime:
     """Return the instant that a person at this site means by `2027-01-09T17:00`. Raises RefusedError."""
-    try:
-        meant = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise RefusedError(f"{text!r} is no time: write it like 2027-01-09T17:00, in this site's own time") from error
-    if meant.tzinfo is None:
-        with open_desk(context.obj) as desk:
-            site = desk.ledger.follow().film().site(desk.site)
-        meant = meant.replace(tzinfo=ZoneInfo(site.zone if site else "UTC"))
-    return meant.astimezone(UTC).replace(microsecond=0)
-
-
-def parse_frames(text: str) -> tuple[FrameRange, ...]:
-    """Return the ranges that `10-20,35` means. Raises RefusedError."""
-    ranges = []
-    for part in text.split(","):
-        found = _RANGE.fullmatch(part.strip())
-        if not found:
-            raise RefusedError(f"{part.strip()!r} is no range of frames: write them like 10-20,35")
-        first, last = int(found[1]), int(found[2] or found[1])
-        if last < first:
-            raise RefusedError(f"frames {first} to {last} run backwards: write the smaller number first")
-        ranges.append(FrameRange(first=first, last=last))
-    return tuple(ranges)
+    with open_desk(context.obj) as desk:
+        site = desk.ledger.follow().film().site(desk.site)
+    return parse_moment(text, site.zone if site else "UTC")
 
 
 def claim(

@@ -249,3 +249,11 @@ def asked_for(state: State, stage: str, reel: ReelName, what: tuple[object, obje
 def open_due(ledger: Ledger, pen: Pen) -> Entry | None:
     """Write down what the route asks for and nobody has said yet."""
     return ledger.append(pen, lambda state, _now: route.due(state))
+
+
+def settled(ledger: Ledger, pen: Pen, name: str, say: Callable[[], Entry | None]) -> tuple[Entry | None, Job]:
+    """Say one thing about a job, with what the route asks for before and after it; return the entry and the job."""
+    open_due(ledger, pen)
+    entry = say()
+    open_due(ledger, pen)
+    return entry, job_named(ledger.state, name)

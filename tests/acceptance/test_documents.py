@@ -25,7 +25,7 @@ def commands(command: Any = None, name: str = "relay") -> Iterator[tuple[str, An
     command = command or typer.main.get_command(app)
     for word, inner in getattr(command, "commands", {}).items():
         yield from commands(inner, f"{name} {word}")
-    if not hasattr(command, "commands"):
+    if not hasattr(command, "commands") or (name != "relay" and command.invoke_without_command):
         yield name, command
 
 

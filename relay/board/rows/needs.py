@@ -25,6 +25,10 @@ RECEIPT_PATIENCE = timedelta(hours=2)
 """A worker receives within minutes; after this it is silent, or its line is down."""
 
 
+JUST_AFTER = timedelta(hours=3)
+"""Work that lands so soon after closing could have been caught: it waits a night for these minutes."""
+
+
 class Cost(IntEnum):
     """The lower, the sooner somebody should get up."""
 
@@ -82,7 +86,7 @@ class Need(Frozen):
 
 def needs_of(view: View) -> tuple[Need, ...]:
     """Return everything that needs someone now, the costliest first, the oldest first among equals."""
-    found = [*_stale(view), *_versions(view), *_folders(view), *_jobs(view), *_loans(view)]
+    found = [*_stale(view), *_versions(view), *_folders(view), *_jobs(view), *_landing(view), *_loans(view)]
     return tuple(sorted(found, key=lambda need: (need.cost, need.since or view.now, need.job or need.title)))
 
 
@@ -162,7 +166,7 @@ def _jobs(view: View) -> Iterator[Need]:
                 view,
                 job,
                 Cost.STANDS_ON_RETURNED,
-                f"{job.job} stands on {', '.join(_own(view, job.stands_on_returned))}, which came back",
+                f"{_capital(work_in_words(job))} stands on {_named(view, job.stands_on_returned)}, which came back",
                 "Decide whether it must be done again.",
                 who=view.film.coordinator,
             )
@@ -172,8 +176,18 @@ def _jobs(view: View) -> Iterator[Need]:
         yield from _held(view, job)
 
 
-def _own(view: View, names: tuple[VersionName, ...]) -> list[str]:
-    return [name if name in view.state.versions else "another reel's version" for name in names]
+def work_in_words(job: Job) -> str:
+    """Return what people call a job: `the scan of A/R04`, `pass 2 of the scan of A/R04`."""
+    number = job.job.rpartition("/")[2]
+    return f"the {job.stage} of {job.reel}" if number == "1" else f"pass {number} of the {job.stage} of {job.reel}"
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+def _named(view: View, names: tuple[VersionName, ...]) -> str:
+    return ", ".join(name if name in view.state.versions else "another reel's version" for name in names)
 
 
 def _of_job(view: View, job: Job, cost: Cost, title: str, says: str, *, who: str | None = None) -> Need:
@@ -185,22 +199,35 @@ def _waiting(view: View, job: Job) -> Iterator[Need]:
     state, stage = view.state, stage_of(view.state, job)
     if job.standing is Standing.STOPPED:
         warning = next((word for word in lateness.warnings_of(state, job, view.now) if "stopped" in word), "stopped")
-        yield _of_job(view, job, Cost.STOPPED, f"{job.job} {warning}", "Mend what stopped it, then restart it.")
+        yield _of_job(
+            view,
+            job,
+            Cost.STOPPED,
+            f"{_capital(work_in_words(job))} {warning}",
+            "Mend what stopped it, then restart it.",
+        )
     if job.standing is Standing.OPEN and lateness.is_late(state, job, view.now):
         open_for = span_in_words(view.now - job.since)
         asked = owed.first_asked(state, job)
         who = f"{view.title_of(asked)} is asked first." if asked else "No site on the roster does this stage."
-        text = f"Nobody has taken {job.job}, open for {open_for}; {stage.claim_within_hours} h were meant"
+        who += f" It came back: {job.returns[-1].reasons}" if job.returns else ""
+        text = f"Nobody has taken {work_in_words(job)}, open for {open_for}; {stage.claim_within_hours} h were meant"
         yield _of_job(view, job, Cost.NOT_CLAIMED, text, who)
-    if job.returns and job.standing is Standing.OPEN:
+    elif job.returns and job.standing is Standing.OPEN:
         back = job.returns[-1]
         text = f"{back.version} came back from {view.title_of(back.by)}: {back.reasons}"
         yield _of_job(view, job, Cost.RETURNED, text, "Somebody must take it again.")
     waited = view.now - job.since
-    if job.standing is Standing.HANDED_IN and waited > RECEIPT_PATIENCE and not _is_spoken_of(view, job):
+    if job.standing is Standing.HANDED_IN and waited > _patience(view, job) and not _is_spoken_of(view, job):
         receiver = view.title_of(owed.receiver_of(state, job))
         text = f"{receiver} has not received {job.outcome} after {span_in_words(waited)}"
         yield _of_job(view, job, Cost.SILENT, text, f"See whether the worker at {receiver} runs.")
+
+
+def _patience(view: View, job: Job) -> timedelta:
+    """Return how long a receipt may take: twice what the line needs, and some time to notice."""
+    lands = view.lands.get((job.outcome, owed.receiver_of(view.state, job))) if job.outcome else None
+    return RECEIPT_PATIENCE + (2 * max(lands - view.now, timedelta()) if lands else timedelta())
 
 
 def _is_spoken_of(view: View, job: Job) -> bool:
@@ -213,16 +240,36 @@ def _held(view: View, job: Job) -> Iterator[Need]:
     holder = view.title_of(job.claim.site)
     if job.claim.until and view.now > job.claim.until:
         over = span_in_words(view.now - job.claim.until)
-        text = f"{holder} meant to finish {job.job} {over} ago"
+        text = f"{holder} meant to finish {work_in_words(job)} {over} ago"
         yield _of_job(view, job, Cost.NOT_FINISHED, text, "Ask them, extend the claim, or reassign it with a reason.")
     if job.offer:
         to = view.title_of(job.offer.to)
-        text = f"{holder} offers {job.job} to {to}: {job.offer.left}"
+        text = f"{holder} offers {work_in_words(job)} to {to}: {job.offer.left}"
         yield _of_job(view, job, Cost.OFFERED, text, f"{to} answers: go on with it, or decline.")
     if job.job in view.silent:
         silent = span_in_words(timedelta(seconds=view.silent[job.job]))
-        text = f"The machine at {holder} that does {job.job} has been silent for {silent}"
+        text = f"The machine at {holder} that does {work_in_words(job)} has been silent for {silent}"
         yield _of_job(view, job, Cost.SILENT, text, "Its claim lapses by itself; see whether the worker runs.")
+
+
+def _landing(view: View) -> Iterator[Need]:
+    for (version, site), lands in view.lands.items():
+        spans = view.shifts.get(site, ())
+        closed = [span.end for span in spans if span.end <= lands]
+        if version not in view.state.versions or not closed or any(span.start <= lands < span.end for span in spans):
+            continue
+        after = lands - max(closed)
+        if after <= JUST_AFTER:
+            opens = next((span.start for span in spans if span.start > lands), None)
+            lost = f"; they open again in {span_in_words(opens - lands)}" if opens else ""
+            yield _need(
+                Cost.LANDS_LATE,
+                f"{version} lands at {view.title_of(site)} {span_in_words(after)} after closing",
+                f"Send it ahead of other things, or let another site go on{lost}.",
+                view.state.versions[version].by,
+                since=lands,
+                reel=reel_of(version),
+            )
 
 
 def _loans(view: View) -> Iterator[Need]:

@@ -6,9 +6,9 @@ from datetime import datetime
 from relay.board.rows.moves import Move, move_of
 from relay.board.rows.needs import Cost, Need, needs_of
 from relay.board.rows.reels import ReelRow, reel_rows
-from relay.board.rows.sites import Day, SiteRow, Span, Word, day_of, site_rows
+from relay.board.rows.sites import Day, SiteRow, Word, day_of, site_rows
 from relay.board.rows.strips import total
-from relay.board.rows.view import View
+from relay.board.rows.view import Span, View
 from relay.ledger import owed
 from relay.model import Frozen, VersionName
 from relay.wording import bytes_in_words, count, span_in_words
@@ -48,6 +48,16 @@ class Progress(Frozen):
     of_reels: int
 
 
+class Turn(Frozen):
+    """What waits for one site."""
+
+    site: str | None
+    """None: for whoever comes first."""
+    town: str
+    moves: tuple[Move, ...]
+    """What is late first, then what is due first."""
+
+
 class Now(Frozen):
     """Everything on the first page."""
 
@@ -56,8 +66,8 @@ class Now(Frozen):
     headline: str
     under: str
     needs: tuple[Need, ...]
-    moves: tuple[Move, ...]
-    """Who has the move where nothing is wrong: claims and what waits for an answer, the longest waiting first."""
+    turns: tuple[Turn, ...]
+    """Who has the move, the site with the most that is late first."""
     crossings: tuple[Crossing, ...]
     sites: tuple[SiteRow, ...]
     day: Day
@@ -76,7 +86,7 @@ def now_of(view: View, spoke: Mapping[str, Word], shifts: Mapping[str, tuple[Spa
         headline=headline,
         under=under,
         needs=needs,
-        moves=moves_now(view),
+        turns=turns_now(view),
         crossings=crossings(view, sites),
         sites=sites,
         day=day_of(view.now),
@@ -116,16 +126,34 @@ def _listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def moves_now(view: View) -> tuple[Move, ...]:
-    """Return every open move, what is due first at the top."""
-    found = [move for job in view.state.jobs.values() if (move := move_of(view, job))]
-    return tuple(sorted(found, key=lambda move: (not move.is_late, move.until or move.since, move.job)))
+def turns_now(view: View) -> tuple[Turn, ...]:
+    """Return every open move, by the site that has it."""
+    found: dict[str | None, list[Move]] = {}
+    for job in view.state.jobs.values():
+        if move := move_of(view, job):
+            found.setdefault(move.site, []).append(move)
+    turns = [
+        Turn(site=site, town=view.title_of(site) if site else "Whoever comes first", moves=tuple(_by_urgency(moves)))
+        for site, moves in found.items()
+    ]
+    return tuple(sorted(turns, key=lambda turn: (-sum(move.is_late for move in turn.moves), turn.town)))
+
+
+def _by_urgency(moves: list[Move]) -> list[Move]:
+    return sorted(moves, key=lambda move: (not move.is_late, move.until or move.since, move.job))
 
 
 def crossings(view: View, sites: tuple[SiteRow, ...]) -> tuple[Crossing, ...]:
     """Return what is on its way: meant for a site, that has signed no receipt for it yet."""
     found = [
-        Crossing(version=name, by=made.by, to=site.site, since=made.time, size=bytes_in_words(made.size))
+        Crossing(
+            version=name,
+            by=made.by,
+            to=site.site,
+            since=made.time,
+            size=bytes_in_words(made.size),
+            lands=view.lands.get((name, site.site)),
+        )
         for site in sites
         for name in site.owes
         if (made := view.state.versions[name]).by != site.site and owed.newest_receipt(made, site.site) is None

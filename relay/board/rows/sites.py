@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from relay.board.rows.view import View
+from relay.board.rows.view import Span, View
 from relay.ledger import owed
 from relay.ledger.job_state import Standing
 from relay.model import Frozen, VersionName
@@ -14,13 +14,6 @@ DAY_BEGINS, DAY_ENDS = time(7), time(19)
 
 BEFORE, AFTER = timedelta(hours=6), timedelta(hours=18)
 """The 24 hours that are shown: mostly what is to come."""
-
-
-class Span(Frozen):
-    """From an instant to another, in UTC."""
-
-    start: datetime
-    end: datetime
 
 
 class Word(Frozen):

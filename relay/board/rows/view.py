@@ -1,6 +1,6 @@
 """What all rows are read from: the state at one moment, and the few things that the ledger alone cannot know."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal, Self
@@ -10,6 +10,13 @@ from relay.ledger.state import State
 from relay.model import FrameRange, Frozen, Production, ReelName, VersionName, reel_of
 
 Frames = tuple[FrameRange, ...]
+
+
+class Span(Frozen):
+    """From an instant to another, in UTC."""
+
+    start: datetime
+    end: datetime
 
 
 class Viewer(Frozen):
@@ -40,6 +47,11 @@ class View:
     """Jobs whose machine gave no sign of life, and for how many seconds."""
     stale_since: datetime | None = None
     """When the store was last heard, where it does not answer now."""
+
+    shifts: Mapping[str, Sequence[Span]] = field(default_factory=dict)
+    """When sites work, within the hours that are shown; only of those whose shifts the production says."""
+    lands: Mapping[tuple[VersionName, str], datetime] = field(default_factory=dict)
+    """When what is on its way to a site lands there."""
 
     @property
     def film(self) -> Production:

@@ -28,7 +28,7 @@ def test_what_nobody_took_in_time_needs_someone():
     told = floor()
     late = NOON + timedelta(hours=26)
     assert set(costs(told, now=late)) == {Cost.NOT_CLAIMED}
-    assert first_page(told, now=late).headline.startswith("Nobody has taken scan/A/R01/1, open for")
+    assert first_page(told, now=late).headline.startswith("Nobody has taken the scan of A/R01, open for")
 
 
 def test_a_refused_arrival_goes_before_all_else():

@@ -1,0 +1,148 @@
+"""What all pages of one board stand on: what is known, who may look, who speaks; and rows, reckoned once a minute."""
+
+import secrets
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+from relay.board.acting import Actors
+from relay.board.guard import Tries
+from relay.board.people import People
+from relay.board.rows.jobs import JobRow, job_rows
+from relay.board.rows.ledger import LedgerLine, ledger_lines
+from relay.board.rows.now import Now, now_of
+from relay.board.rows.reels import ReelRow, VersionRow, reel_row, reel_rows, version_rows
+from relay.board.rows.sites import SiteRow, site_rows
+from relay.board.rows.view import View, Viewer, seen_by
+from relay.board.watch import Picture, Watch
+from relay.clock import Clock
+from relay.errors import MissingError
+from relay.media.compare import Changes, Scanned, compare
+from relay.model import ReelName, ScanMap
+from relay.transfer.seat import Seat
+
+KEPT = 64
+"""Sets of rows that are kept: some pages for some viewers at the present minute."""
+
+Rows = TypeVar("Rows")
+
+
+class Kept:
+    """Rows by what they were reckoned from; the longest unused go first."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._rows: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+
+    def get(self, key: tuple[Any, ...], reckon: Callable[[], Any]) -> Any:
+        with self._lock:
+            if key in self._rows:
+                self._rows.move_to_end(key)
+                return self._rows[key]
+        rows = reckon()
+        with self._lock:
+            self._rows[key] = rows
+            while len(self._rows) > KEPT:
+                self._rows.popitem(last=False)
+        return rows
+
+
+class OneTime:
+    """A secret that opens the door once: what stands in the address that is printed where the board starts."""
+
+    def __init__(self, secret: str | None) -> None:
+        self._secret = secret
+        self._lock = threading.Lock()
+
+    def is_used_up_by(self, secret: str) -> bool:
+        """Answer whether `secret` is it; from then on nothing is."""
+        with self._lock:
+            if self._secret is None or not secrets.compare_digest(secret.encode(), self._secret.encode()):
+                return False
+            self._secret = None
+            return True
+
+
+@dataclass(frozen=True)
+class Board:
+    """One board."""
+
+    seat: Seat
+    """The site in whose home it runs."""
+    watch: Watch
+    actors: Actors
+    people: People
+    tries: Tries
+    clock: Clock
+    folder: Path
+    """Where the board keeps what is its own: who may look, and its secret."""
+    once: OneTime
+    _rows: Kept = field(default_factory=Kept)
+
+    def seen(self, viewer: Viewer) -> tuple[Picture, View]:
+        """Return what is known, as far as `viewer` may see it. Raises MissingError while nothing is known yet."""
+        self.watch.asked()
+        picture = self.watch.picture
+        if picture.state.production is None:
+            raise MissingError(
+                "nothing is known of the production yet: this home never read its ledger, and the store does not answer"
+            )
+        return picture, seen_by(picture.view(self._minute()), viewer)
+
+    def _minute(self) -> datetime:
+        return self.seat.ledger.now().replace(second=0)
+
+    def _reckoned(self, what: str, viewer: Viewer, reckon: Callable[[Picture, View], Rows]) -> Rows:
+        picture, view = self.seen(viewer)
+        key = (what, picture.number, view.now, viewer)
+        return cast("Rows", self._rows.get(key, lambda: reckon(picture, view)))
+
+    def now(self, viewer: Viewer) -> Now:
+        return self._reckoned("now", viewer, lambda pic, view: now_of(view, pic.spoke, pic.shifts))
+
+    def reels(self, viewer: Viewer) -> tuple[ReelRow, ...]:
+        return self._reckoned("reels", viewer, lambda _, view: reel_rows(view))
+
+    def jobs(self, viewer: Viewer) -> tuple[JobRow, ...]:
+        return self._reckoned("jobs", viewer, lambda _, view: job_rows(view, viewer))
+
+    def sites(self, viewer: Viewer) -> tuple[SiteRow, ...]:
+        return self._reckoned("sites", viewer, lambda pic, view: site_rows(view, pic.spoke, pic.shifts))
+
+    def reel(self, viewer: Viewer, reel: ReelName) -> tuple[ReelRow, tuple[VersionRow, ...]]:
+        """Return one reel with its versions. Raises MissingError."""
+        _, view = self.seen(viewer)
+        row = reel_row(view, reel)
+        self.watch.want(each.name for each in view.state.of_reel(reel))
+        return row, version_rows(view, reel)
+
+    def lines(
+        self, viewer: Viewer, *, before: int | None = None, most: int = 50, reel: ReelName | None = None
+    ) -> tuple[LedgerLine, ...]:
+        """Return entries, the newest first: those ahead of entry `before`, those about `reel`. Raises MissingError."""
+        picture, view = self.seen(viewer)
+        reels = set(view.film.reel_names())
+        if reel is not None and reel not in reels:
+            raise MissingError(f"the production has no reel {reel}: the page Reels shows those it has")
+        if reel is not None or viewer.role == "guest":
+            wanted = [reel] if reel is not None else sorted(reels)
+            slots = sorted({slot for name in wanted for slot in picture.about.get(name, ())}, reverse=True)
+        else:
+            slots = list(range(len(picture.raws) - 1, -1, -1))
+        shown = [slot for slot in slots if before is None or slot < before][:most]
+        only = {reel} if reel is not None else reels if viewer.role == "guest" else None
+        return ledger_lines([(slot, picture.raws[slot]) for slot in shown], only)
+
+    def compared(self, viewer: Viewer, before: str, after: str) -> Changes:
+        """Return what differs between two versions. Raises MissingError, RefusedError, TransientError."""
+        _, view = self.seen(viewer)
+        one, two = (view.state.version(name) for name in (before, after))
+        read = self.seat.manifests.read
+        return compare(
+            Scanned(read(one.manifest), one.scan_map or ScanMap.start_mark(0)),
+            Scanned(read(two.manifest), two.scan_map or ScanMap.start_mark(0)),
+        )

@@ -1,0 +1,55 @@
+"""Tells open pages that something changed: server-sent events, a few bytes each; the page then asks for itself anew."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+
+from fastapi import APIRouter, Request
+from fastapi.responses import StreamingResponse
+
+from relay.board.door import AskedInError, Asking, board_of, viewer_of
+
+router = APIRouter(include_in_schema=False)
+
+LOOK = 0.25
+"""Seconds between two looks at what is known; no request to anybody."""
+
+KEEP_ALIVE = 15.0
+"""Seconds after which a line is sent in any case, so that nobody on the way closes it."""
+
+LONGEST = 200
+"""Pages that may listen at once; more are told to come back."""
+
+
+@router.get("/live")
+async def live(request: Request, viewer: Asking) -> StreamingResponse:  # noqa: ARG001  only who may look may listen
+    """Give an event at once and after every change."""
+    return StreamingResponse(_events(request), media_type="text/event-stream", headers={"x-accel-buffering": "no"})
+
+
+async def _events(request: Request) -> AsyncIterator[str]:
+    board, state = board_of(request), request.app.state
+    if state.listening >= LONGEST:
+        yield "retry: 30000\n\n"
+        return
+    state.listening += 1
+    try:
+        told, silent = -1, 0.0
+        yield "retry: 2000\n\n"
+        while not state.is_stopping and not await request.is_disconnected():
+            board.watch.asked()
+            picture = board.watch.picture
+            if picture.number != told:
+                told, silent = picture.number, 0.0
+                facts = {"number": told, "entry": picture.state.sequence, "stale": picture.stale_since is not None}
+                yield f"data: {json.dumps(facts)}\n\n"
+            elif silent >= KEEP_ALIVE:
+                _ = viewer_of(request)  # whose right was taken back is told no more
+                silent = 0.0
+                yield ": still here\n\n"
+            await asyncio.sleep(LOOK)
+            silent += LOOK
+    except AskedInError:
+        return
+    finally:
+        state.listening -= 1

@@ -1,0 +1,135 @@
+"""The pages: Now, Reels, a reel, Jobs, Sites, Ledger. Each shows the rows that the JSON interface gives."""
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import RedirectResponse, Response
+from pydantic import ValidationError
+from starlette.concurrency import run_in_threadpool
+
+from relay.board.acting import Act
+from relay.board.door import Asking, board_of, check_token, form_of
+from relay.board.rows.jobs import JobRow
+from relay.board.rows.view import Viewer
+from relay.board.web import page
+from relay.errors import RefusedError, RelayError
+from relay.model import ReelName
+from relay.settings import first_fault
+
+PAGE = 50
+"""Reels or jobs on one page: thousands stay quick."""
+
+Search = Annotated[str, Query(max_length=200)]
+Start = Annotated[int, Query(ge=0, le=1_000_000)]
+Entry = Annotated[int, Query(ge=0, le=2**53)]
+Which = Literal["open", "mine", "late", "all"]
+
+router = APIRouter(include_in_schema=False)
+
+
+def _frame(request: Request, viewer: Viewer) -> dict[str, Any]:
+    board = board_of(request)
+    _, view = board.seen(viewer)
+    return {"viewer": viewer, "view": view, "speaks": board.actors.speaks_for(viewer.site)}
+
+
+@router.get("/")
+def now(request: Request, viewer: Asking) -> Response:
+    return page(request, "now.html", **_frame(request, viewer), now=board_of(request).now(viewer))
+
+
+@router.get("/reels")
+def reels(request: Request, viewer: Asking, q: Search = "", start: Start = 0) -> Response:
+    rows = board_of(request).reels(viewer)
+    words = q.casefold().split()
+    found = [row for row in rows if all(word in row.haystack for word in words)] if words else rows
+    longest = max((row.strip.length for row in rows), default=1)
+    shown = found[start : start + PAGE]
+    window: dict[str, Any] = {"q": q, "start": start, "step": PAGE, "found": len(found), "of": len(rows)}
+    return page(request, "reels.html", **_frame(request, viewer), rows=shown, longest=longest, **window)
+
+
+@router.get("/reels/{element}/{reel}")
+def reel(request: Request, viewer: Asking, element: str, reel: str, before: str = "", after: str = "") -> Response:
+    board, name = board_of(request), ReelName(f"{element}/{reel}")
+    row, versions = board.reel(viewer, name)
+    jobs = [job for job in board.jobs(viewer) if job.reel == name]
+    lines = board.lines(viewer, reel=name, most=200)
+    changes = board.compared(viewer, before, after) if before and after else None
+    told: dict[str, Any] = {"row": row, "versions": versions, "jobs": jobs, "lines": lines}
+    asked: dict[str, Any] = {"changes": changes, "before": before, "after": after}
+    return page(request, "reel.html", **_frame(request, viewer), **told, **asked)
+
+
+def chosen(rows: tuple[JobRow, ...], which: Which, site: str | None) -> list[JobRow]:
+    """Return the jobs of one kind: those that are not over, this site's, the late ones, or all."""
+    match which:
+        case "open":
+            return [row for row in rows if not row.is_over]
+        case "mine":
+            return [row for row in rows if not row.is_over and _is_mine(row, site)]
+        case "late":
+            return [row for row in rows if row.is_late]
+        case "all":
+            return list(reversed(rows))
+
+
+def _is_mine(row: JobRow, site: str | None) -> bool:
+    return site is not None and (row.holder == site or (row.move is not None and row.move.site == site))
+
+
+@router.get("/jobs")
+def jobs(request: Request, viewer: Asking, which: Which = "open", q: Search = "", start: Start = 0) -> Response:
+    rows = chosen(board_of(request).jobs(viewer), which, viewer.site)
+    words = q.casefold().split()
+    found = [row for row in rows if all(word in _haystack(row) for word in words)]
+    shown = found[start : start + PAGE]
+    window: dict[str, Any] = {
+        "q": q,
+        "which": which,
+        "start": start,
+        "step": PAGE,
+        "found": len(found),
+        "of": len(rows),
+    }
+    return page(request, "jobs.html", **_frame(request, viewer), rows=shown, **window)
+
+
+def _haystack(row: JobRow) -> str:
+    move = row.move.words if row.move else ""
+    return f"{row.job} {row.standing} {row.holder or ''} {move} {' '.join(row.mind)}".casefold()
+
+
+@router.get("/sites")
+def sites(request: Request, viewer: Asking) -> Response:
+    board = board_of(request)
+    return page(request, "sites.html", **_frame(request, viewer), now=board.now(viewer))
+
+
+@router.get("/ledger")
+def ledger(request: Request, viewer: Asking, before: Entry | None = None) -> Response:
+    lines = board_of(request).lines(viewer, before=before, most=PAGE)
+    return page(request, "ledger.html", **_frame(request, viewer), lines=lines, step=PAGE)
+
+
+@router.post("/act")
+async def act(request: Request, viewer: Asking) -> Response:
+    """Say something from a form, for browsers whose script does not run; then show the page that it came from."""
+    form = await form_of(request)
+    check_token(request, form.pop("token", ""))
+    back = _own_path(form.pop("back", "/"))
+    try:
+        asked = Act.model_validate(form)
+        said = await run_in_threadpool(board_of(request).actors.say, viewer, asked)
+        board_of(request).watch.look_now()
+        request.session["said"] = said.words
+    except ValidationError as error:
+        raise RefusedError(f"this cannot be said: {first_fault(error)}") from error
+    except RelayError as error:
+        request.session["said"] = f"Not said: {error}"
+    return RedirectResponse(back, status_code=303)
+
+
+def _own_path(text: str) -> str:
+    is_ours = text.startswith("/") and not text.startswith(("//", "/\\")) and text.isprintable() and len(text) < 500
+    return text if is_ours else "/"
