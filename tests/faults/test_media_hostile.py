@@ -2,6 +2,8 @@
 
 import resource
 import signal
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -103,3 +105,18 @@ def test_a_look_without_end_is_stopped_by_an_alarm_that_the_file_cannot_put_off(
         pipe = "/dev/stdin"  # a file that never ends to be read: the child's own standard input
         how = {"what": "sound", "clipped": 4, "silent_below": -60.0, "silent_seconds": 1.0, "seconds": 1}
         assert "longer than its size accounts for" in eyes.file({**how, "path": pipe}).facts["fault"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems do not hold a process to its address space")
+def test_a_child_gets_no_more_memory_than_it_was_allowed():
+    program = """
+from relay.media.child import _address_space, _limit
+_limit(_address_space() + 50_000_000)
+held = bytearray(30_000_000)
+try:
+    bytearray(100_000_000)
+except MemoryError:
+    print("refused")
+"""
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert done.stdout == "refused\n"

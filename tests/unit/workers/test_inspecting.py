@@ -11,8 +11,8 @@ from relay.errors import RefusedError
 from relay.ledger import work
 from relay.media.findings import Kind
 from relay.media.thumbnails import COLUMNS, ROWS
-from relay.transfer.handover import Sending, send
-from relay.transfer.inspecting import read_object, read_report
+from relay.transfer.handover import Sending, receive, send
+from relay.transfer.inspecting import conclude, inspecting, read_object, read_report
 from tests.references.damage import FIRST, titled, written
 from tests.unit.workers.house import COORDINATOR, House, film
 from workers.turn import Lane
@@ -64,6 +64,18 @@ def test_a_good_reel_is_looked_at_as_it_arrives_and_then_accepted(house: House, 
     assert strip.size[0] == 30 * 64
     assert np.load(tmp_path / "small.npy", allow_pickle=False).shape == (40, ROWS, COLUMNS)
     accept(house)
+
+
+def test_every_frame_was_looked_at_when_the_folder_appears(house: House, tmp_path: Path):
+    hand_in(house, frames(tmp_path / "scan", 8))
+    with house.desk("tokyo") as desk:
+        version = desk.ledger.follow().version("A/R001/v1")
+        with inspecting(desk, version, "scan") as inspection:
+            (tmp_path / "arrived").mkdir()
+            receive(desk, version.name, tmp_path / "arrived" / "A_R001", onlooker=inspection.look)
+            assert not any(inspection.wants(file.path) for file in desk.manifests.read(version.manifest).files)
+            conclude(desk, version, tmp_path / "arrived" / "A_R001", inspection)
+            assert inspection.digests == {}  # nothing was read again
 
 
 def test_a_truncated_frame_blocks_acceptance_until_a_person_says_why_not(house: House, tmp_path: Path):
