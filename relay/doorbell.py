@@ -102,6 +102,8 @@ def calls_of(state: State, words: Iterable[Word], calls: Calls | None = None) ->
 
 
 def _add_job(state: State, job: Job, calls: Calls) -> None:
+    if job.standing is Standing.OPEN and job.prefers is None and state.film().keeps_hours:
+        calls.add(job.job, [state.film().coordinator])  # its worker plans whom to ask first
     match job.standing:
         case Standing.OPEN if stage_of(state, job).is_automatic:
             calls.add(job.job, [job.prefers], [job.stage])

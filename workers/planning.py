@@ -16,7 +16,6 @@ from relay.forecast.steering import (
     evenings,
     held_by,
     is_open_to_plans,
-    keeps_hours,
     to_ask,
 )
 from relay.ledger.notices import Notice
@@ -45,7 +44,7 @@ class Planning:
     def is_due(self, state: State) -> bool:
         """Answer whether a plan is wanted: a job waits to be asked for, or this house is about to close."""
         film, now = state.film(), self._desk.now()
-        if not keeps_hours(film) or now >= film.premiere.instant():
+        if not film.keeps_hours or now >= film.premiere.instant():
             return False
         if self._is_news(state):
             return True

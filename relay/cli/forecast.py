@@ -15,8 +15,9 @@ from relay.forecast.ground import Ground
 from relay.forecast.guesses import guesses_of
 from relay.forecast.outlook import Forecast, ReelOutlook, forecast
 from relay.forecast.patience import patience
+from relay.forecast.prints import prints_of
 from relay.forecast.supposing import on, supposed
-from relay.forecast.words import at_the_door, headline, how_long, place_in_words, told, when
+from relay.forecast.words import at_the_door, headline, how_long, of_a_print, place_in_words, told, when
 from relay.settings import Home
 from relay.shifts.explain import why as why_so
 from relay.shifts.problem import Problem, Steadiness, TaskId
@@ -108,6 +109,17 @@ def _facts(today: Forecast) -> dict[str, object]:
             }
             for door in today.shut_doors
         ],
+        "prints": [
+            {
+                "element": each.element,
+                "holder": each.holder,
+                "lent_to": each.lent_to,
+                "last_needed": each.last_needed and _iso(each.last_needed),
+                "last_day": each.last_day.isoformat(),
+                "spare_minutes": each.spare,
+            }
+            for each in prints_of(today)
+        ],
         "taken_for_granted": list(guesses_of(today.ground)),
     }
 
@@ -152,6 +164,7 @@ def _show(page: Page, today: Forecast, then: Forecast | None, texts: list[str], 
     elif not today.is_done:
         _show_reels(page, today)
         _show_chain(page, today)
+    _show_prints(page, then or today)
     _show_doors(page, then or today)
     _show_picture(page, then or today)
     _show_guesses(page, then or today)
@@ -199,6 +212,14 @@ def _moved(now: ReelOutlook | None, then: ReelOutlook | None) -> str:
         return "new" if then else "gone"
     minutes = minute_of(then.finish) - minute_of(now.finish)
     return f"{how_long(minutes)} {'later' if minutes > 0 else 'sooner'}" if minutes else "the same"
+
+
+def _show_prints(page: Page, today: Forecast) -> None:
+    if prints := prints_of(today):
+        page.line("Prints on loan:")
+        for each in prints:
+            page.line(f"  {of_a_print(each)}.")
+        page.line()
 
 
 def _show_doors(page: Page, today: Forecast) -> None:

@@ -8,7 +8,6 @@ from relay.forecast.outlook import Forecast
 from relay.forecast.words import told
 from relay.ledger.job_state import Job, Standing
 from relay.ledger.job_words import SiteAsked
-from relay.model import Production
 from relay.shifts.chain import cause_in_words
 from relay.shifts.zones import instant_of, minute_of
 
@@ -24,11 +23,6 @@ class Evening(NamedTuple):
     job: str
     to: str
     closes: datetime
-
-
-def keeps_hours(film: Production) -> bool:
-    """Answer whether somebody said when people work, so that a plan is more than guesses."""
-    return bool(film.route) and any(site.shifts for site in film.sites)
 
 
 def is_a_person_s(job: Job) -> bool:

@@ -5,6 +5,7 @@ from datetime import datetime
 
 from relay.forecast.ground import DESK, WORKER, place_of
 from relay.forecast.outlook import Forecast, ShutDoor
+from relay.forecast.prints import PrintOutlook
 from relay.shifts.zones import minute_of
 
 _PLACE = re.compile(rf"\b([a-z0-9][a-z0-9-]*)/({WORKER}|{DESK})\b")
@@ -48,6 +49,19 @@ def headline(forecast: Forecast) -> str:
     worst = forecast.minutes_late(forecast.high)
     at_worst = f", and at worst {how_long(worst)} late" if worst > 0 else ""
     return f"{finished}, {how_long(late)} before the premiere{at_worst}"
+
+
+def of_a_print(each: PrintOutlook) -> str:
+    """Return when a print goes back, and how much time is left for it."""
+    where = f"print {each.element}" + (f" at {each.lent_to}" if each.lent_to else "")
+    last_day = f"{each.last_day:%a %Y-%m-%d}"
+    if each.last_needed is None or each.spare is None:
+        return f"{where} is not needed any more: it can go back to {each.holder}, at the latest on {last_day}"
+    used = f"{where} is needed until {when(each.last_needed)} UTC and leaves for {each.holder} by {last_day}"
+    spare = (
+        f"{how_long(each.spare)} to spare" if each.spare >= 0 else f"{how_long(each.spare)} too late: ask for longer"
+    )
+    return f"{used}, {spare}"
 
 
 def at_the_door(forecast: Forecast, door: ShutDoor) -> str:

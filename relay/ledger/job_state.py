@@ -104,10 +104,11 @@ class Job:
     """Versions that came back and that its inputs are, or were made from."""
 
     def moved(self, standing: Standing, time: datetime, **changes: object) -> "Job":
-        """Return the job in another standing; the claim and an offer end with the old one."""
+        """Return the job in another standing; the claim, an offer and what a plan asked end with the old one."""
         past = (*self.past, self.claim) if self.claim else self.past
-        plain = replace(self, standing=standing, since=time, claim=None, offer=None, past=past, begins=None)
-        return replace(plain, **changes)  # type: ignore[arg-type]
+        prefers = None if self.begins else self.prefers
+        plain = replace(self, claim=None, offer=None, past=past, prefers=prefers, begins=None)
+        return replace(plain, standing=standing, since=time, **changes)  # type: ignore[arg-type]
 
     def afresh(self) -> "Job":
         """Return the job with all its tries before it."""

@@ -266,6 +266,11 @@ class Production(Frozen):
         days = stage.due_days_before_premiere
         return None if days is None else self.premiere.days_before(days)
 
+    @property
+    def keeps_hours(self) -> bool:
+        """Whether somebody said when people work, so that a plan is more than guesses."""
+        return bool(self.route) and any(site.shifts for site in self.sites)
+
     def reel_names(self) -> list[ReelName]:
         """Return every reel of every element, in the file's order."""
         return [ReelName(f"{element.code}/{reel.name}") for element in self.elements for reel in element.reels]

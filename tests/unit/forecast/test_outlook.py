@@ -14,8 +14,9 @@ import pytest
 from relay.errors import RefusedError
 from relay.forecast.ground import Ground
 from relay.forecast.outlook import Forecast, forecast
+from relay.forecast.prints import prints_of
 from relay.forecast.supposing import supposed
-from relay.forecast.words import at_the_door, headline, how_long, told
+from relay.forecast.words import at_the_door, headline, how_long, of_a_print, told
 from tests.unit.forecast.scene import House, film
 
 ROUTE = [{"name": "scan", "rate": 2000}, {"name": "grade", "after": ["scan"], "rate": 1000}]
@@ -110,6 +111,38 @@ def test_what_lands_just_after_closing_time_is_named():
     assert at_the_door(found, door) == (
         "scan of A/R02 lands at kolkata Wed 06 Jan 01:10, 10 min after they close; they go on Wed 16:00"
     )
+
+
+def test_a_print_goes_back_in_time_or_is_told_to_be_late():
+    found = planned(ground())
+    (tinted,) = prints_of(found)
+    # The last scan is done on Tuesday 16:00 UTC; due back on the 29th, three days under way: the 26th is the last day,
+    # which ends in Halifax at 04:00 UTC on the 27th: 21 days and 12 hours later.
+    assert (tinted.last_needed, tinted.leaves, tinted.spare) == (at(5, 16), at(27, 4), (21 * 24 + 12) * 60)
+    assert of_a_print(tinted) == (
+        "print A at halifax is needed until Tue 2027-01-05 16:00 UTC and leaves for Copper Shelf Film Vault by "
+        "Tue 2027-01-26, 21 days 12 h to spare"
+    )
+    (late,) = prints_of(planned(supposed(ground(), "A arrives 2027-01-26")))
+    assert late.last_needed == at(26, 16)
+    assert of_a_print(late).endswith("12 h to spare")
+
+
+def test_a_print_that_comes_after_it_must_leave_overstays_and_that_is_told():
+    (late,) = prints_of(planned(supposed(ground(), "A arrives 2027-01-28")))
+    assert late.spare is not None
+    assert late.spare < 0
+    assert "too late: ask for longer" in of_a_print(late)
+
+
+def test_a_print_that_nobody_needs_any_more_can_go():
+    house = House.of(film(stage=ROUTE, site__lisbon={"stages": []}, site__kolkata={"stages": ["grade"]}))
+    for reel in ("R01", "R02"):
+        house.delivers(f"scan/A/{reel}", "halifax")
+    house.opens()
+    (tinted,) = prints_of(planned(Ground.of(house.state, house.clock)))
+    assert tinted.last_needed is None
+    assert "is not needed any more: it can go back to Copper Shelf Film Vault" in of_a_print(tinted)
 
 
 def test_a_production_that_is_done_has_nothing_left():

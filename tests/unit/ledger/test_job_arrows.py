@@ -391,6 +391,9 @@ def test_the_coordinator_asks_a_site_first_for_an_open_job_and_says_why(told: Fl
 
 def test_what_was_planned_ends_with_the_job_s_standing(told: Floor) -> None:
     told.says(COORDINATOR, SiteAsked(job=GRADE, to="kolkata", begins=SOON, reason="as planned"))
+    epoch = told.claims(GRADE, "kolkata")
+    told.says("kolkata", ClaimReleased(job=GRADE, epoch=epoch, reason="the lamp broke"))
+    assert (told.job(GRADE).prefers, told.job(GRADE).begins) == (None, None), "it is planned anew"
     told.does(GRADE, "kolkata")
     told.gives_back(GRADE)
     assert (told.job(GRADE).prefers, told.job(GRADE).begins) == ("kolkata", None)

@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from relay.clock import Pace
+from relay.doorbell import Ringer
 from relay.ledger import work
 from relay.ledger.job_words import SiteAsked
 from relay.ledger.state import State
@@ -66,6 +67,20 @@ def test_an_open_job_is_asked_of_the_site_that_is_awake(house: Elsewhen):
     assert (job.prefers, job.begins) == ("lisbon", house.when)
     assert job.reason.startswith("planned: nothing holds it up")
     assert ({"lisbon"}, set(), "scan/A/R001/1") in bell.rung, "it is woken"
+
+
+def test_a_job_that_opens_or_is_given_back_wakes_whoever_plans(house: Elsewhen):
+    with house.desk("lisbon") as desk:
+        desk.ledger.follow()
+        bell = Bell()
+        ringer = Ringer(bell, desk.ledger, "lisbon")
+        work.open_due(desk.ledger, desk.pen)
+        ringer.ring()
+        work.claim(desk.ledger, desk.pen, "scan/A/R001")
+        ringer.ring()
+        work.release(desk.ledger, desk.pen, "scan/A/R001", "the lamp broke")
+        ringer.ring()
+    assert [COORDINATOR in sites for sites, _, _ in bell.rung] == [True, False, True]
 
 
 def test_at_another_hour_another_site_is_asked(house: Elsewhen):
