@@ -6,7 +6,6 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, bytes_in_words
-from relay.cli.jobs import parse_frames
 from relay.cli.numbers import pairs_of
 from relay.cli.typed import checked_note
 from relay.errors import MissingError
@@ -14,7 +13,7 @@ from relay.ledger.state import Material
 from relay.transfer.material import About, write_out
 from relay.transfer.material import keep as keep_file
 from relay.wiring import open_desk
-from relay.wording import in_words
+from relay.wording import in_words, parse_frames
 
 app = typer.Typer(no_args_is_help=True)
 AboutText = Annotated[
