@@ -37,6 +37,16 @@ class CopyRow(Frozen):
     time: datetime
 
 
+class LookRow(Frozen):
+    """What a site found when it looked at a version's pictures and sound."""
+
+    site: str
+    entry: int
+    time: datetime
+    blocking: int
+    warning: int
+
+
 class VersionRow(Frozen):
     """One version of a reel."""
 
@@ -56,6 +66,7 @@ class VersionRow(Frozen):
     note: str
     manifest: str
     receipts: tuple[ReceiptRow, ...]
+    looks: tuple[LookRow, ...]
     copies: tuple[CopyRow, ...]
     is_refused: bool
     came_back: str = ""
@@ -153,6 +164,9 @@ def _mind(view: View, reel: ReelName, newest: Version | None, strip: Strip) -> l
     told = [word for job in route.jobs_on(view.state, reel) for word in lateness.warnings_of(view.state, job, view.now)]
     if newest is not None and is_refused(view, newest):
         told.insert(0, f"{newest.name} was refused: {_refusals(newest)}")
+    if newest is not None and newest.inspections and newest.inspections[-1].blocking:
+        looked = newest.inspections[-1]
+        told.insert(0, f"{newest.name}: {count(looked.blocking, 'finding')} of {looked.site} block it")
     if strip.gaps:
         told.append(f"lacks {count(total(strip.gaps), 'frame')}: {in_words(strip.gaps, 6)}")
     return told
@@ -211,6 +225,10 @@ def _version_row(view: View, version: Version, came_back: str) -> VersionRow:
         note=version.note,
         manifest=version.manifest,
         receipts=tuple(_receipt_row(receipt) for receipt in version.receipts),
+        looks=tuple(
+            LookRow(site=each.site, entry=each.entry, time=each.time, blocking=each.blocking, warning=each.warning)
+            for each in version.inspections
+        ),
         copies=tuple(
             CopyRow(
                 site=check.site,

@@ -12,6 +12,7 @@ from relay.model import FrameRange, ReelName, ranges_of
 from tests.unit.board.board_scene import floor, view
 from tests.unit.ledger.job_scene import receipt
 from tests.unit.ledger.scene import COORDINATOR
+from tests.unit.ledger.test_inspected import looked
 
 A1 = ReelName("A/R01")
 FRAMES = st.sets(st.integers(-20, 60))
@@ -111,3 +112,14 @@ def test_a_length_is_said_in_frames_feet_and_time():
     # 16,000 frames of 35 mm are 1,000 feet (16 frames a foot), and run 14:49 at 18 a second: 16000 / 18 = 888.9 s.
     length = reel_row(view(floor()), A1).length
     assert length.startswith("16,000 frames, 1000+00, 14:4"), length
+
+
+def test_what_an_inspection_found_stands_with_the_version_and_on_the_reel():
+    told = floor()
+    made = told.delivers("scan/A/R01")
+    told.says("halifax", looked(made, blocking=2))
+    (row,) = version_rows(view(told), A1)
+    assert [(each.site, each.blocking, each.warning) for each in row.looks] == [("halifax", 2, 1)]
+    assert "A/R01/v1: 2 findings of halifax block it" in reel_row(view(told), A1).mind
+    told.says("kolkata", looked(made, blocking=0))
+    assert not any("block it" in word for word in reel_row(view(told), A1).mind)

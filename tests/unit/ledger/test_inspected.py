@@ -82,6 +82,9 @@ def test_one_site_owes_the_look_from_its_receipt_until_somebody_looked(told: Flo
     receiver = owed.receiver_of(told.state, told.job(SCAN))
     told.says(receiver, receipt(made, whole=False))
     assert owing(told.state) == set()
+    other = next(site.name for site in told.state.film().sites if site.name not in {receiver, "lisbon"})
+    told.says(other, receipt(made))
+    assert owing(told.state) == set()  # whoever else has it need not look
     told.says(receiver, receipt(made))
     assert owing(told.state) == {receiver}
     told.says(receiver, looked(made))
