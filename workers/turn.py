@@ -200,7 +200,7 @@ class Turn:
             self._conclude(state.versions[version], place, inspection)
 
     def _conclude(self, version: Version, place: Path, inspection: Inspection) -> None:
-        conclude(self.desk, version, place, inspection)
+        conclude(self.desk, version, place, inspection, lambda _path, _size: self.room.check_going_on())
         found = self.desk.ledger.state.versions[version.name].inspections[-1]
         LOG.info("%s looked at %s: %d findings block, %d warn", self.site, version.name, found.blocking, found.warning)
 

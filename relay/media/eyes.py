@@ -138,7 +138,8 @@ class _Child:
     def _start(self) -> None:
         self._body, self._thumbs = _shared_file(0), _shared_file(THUMB_ROOM)
         environment = {**program_environment(), "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-        command = [sys.executable, "-m", "relay.media.child", str(self._body), str(self._thumbs)]
+        # -P: the folder that one stands in may be a stranger's, and is no place to import from.
+        command = [sys.executable, "-P", "-m", "relay.media.child", str(self._body), str(self._thumbs)]
         try:
             self._process = subprocess.Popen(  # noqa: S603  our own module
                 command,

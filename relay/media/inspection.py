@@ -30,7 +30,7 @@ FILE_LIMIT = 1024 * 1024 * 1024  # bytes of one frame
 USUAL_RATE = Fraction(18)  # where nobody says how fast the film runs
 
 Told = Callable[[str, int], None]
-"""Called with each path, and its bytes, that is done with."""
+"""Called with each path that is done with, and how many bytes of it were read; may raise, to end the looking."""
 
 
 class Inspection:
@@ -64,15 +64,25 @@ class Inspection:
         """Read and look at what was not at hand, `hands` files at a time. Raises MissingError, RefusedError."""
         waiting = [path for path in (*self._film, *self.contents.stills) if self.wants(path)]
         with ThreadPoolExecutor(hands, thread_name_prefix="look") as pool:
-            for path, size in pool.map(lambda path: self._look_at(folder, path), waiting):
-                told(path, size)
-            measure = self.rules.measure
-            for path in self.contents.sounds:
-                question = {"what": "sound", "clipped": measure.clipped_samples, "seconds": 600}
-                question |= {"silent_below": measure.silent_below_db, "silent_seconds": measure.silent_seconds}
-                self._keep(path, self._eyes.file({**question, "path": str(folder / path)}))
-            for path in self.contents.movies:
-                self._keep(path, self._eyes.file({"what": "movie", "seconds": 3600, "path": str(folder / path)}))
+            try:
+                for path, size in pool.map(lambda path: self._look_at(folder, path), waiting):
+                    told(path, size)
+            except BaseException:
+                pool.shutdown(cancel_futures=True)  # else it looked at all the rest before it said so
+                raise
+        self._listen(folder, told)
+
+    def _listen(self, folder: Path, told: Told) -> None:
+        """Let the children read sound and movies by themselves."""
+        measure = self.rules.measure
+        question = {"what": "sound", "clipped": measure.clipped_samples, "seconds": 600}
+        question |= {"silent_below": measure.silent_below_db, "silent_seconds": measure.silent_seconds}
+        for path in self.contents.sounds:
+            self._keep(path, self._eyes.file({**question, "path": str(folder / path)}))
+            told(path, 0)
+        for path in self.contents.movies:
+            self._keep(path, self._eyes.file({"what": "movie", "seconds": 3600, "path": str(folder / path)}))
+            told(path, 0)
 
     def _look_at(self, folder: Path, path: str) -> tuple[str, int]:
         """Read one frame: once, into memory where it is hashed and decoded at the same time."""

@@ -16,7 +16,7 @@ from relay.ledger.words import VersionInspected, Word
 from relay.media.asked import asked_for
 from relay.media.eyes import Eyes
 from relay.media.findings import Report, parse_report
-from relay.media.inspection import Inspection
+from relay.media.inspection import Inspection, Told
 from relay.media.ruling import rules_of
 from relay.media.sheet import contact_sheet, strip
 from relay.model import Digest, digest_of, reel_of
@@ -36,9 +36,15 @@ def inspecting(desk: Desk, version: Version, stage: str | None) -> Iterator[Insp
         yield Inspection(paths, eyes, asked, rules_of(desk.owed.parent))
 
 
-def conclude(desk: Desk, version: Version, folder: Path, inspection: Inspection) -> Entry | None:
+def conclude(
+    desk: Desk,
+    version: Version,
+    folder: Path,
+    inspection: Inspection,
+    told: Told = lambda _path, _size: None,
+) -> Entry | None:
     """Look at what was not at hand, store the report and its pictures, and say so. None: somebody said it before."""
-    inspection.look_at_rest(folder)
+    inspection.look_at_rest(folder, told=told)
     word = _told(desk, version, inspection)
 
     def decide(state: State, _now: datetime) -> list[Word] | None:

@@ -99,6 +99,14 @@ def test_what_kills_the_process_is_a_finding_about_one_file(eyes: Eyes, tmp_path
     assert eyes.frame("dpx", len(good), fill).facts["fault"] == ""
 
 
+@pytest.mark.parametrize("kind", ["tif", "exr", "png"])
+def test_a_file_ends_where_it_ends_whatever_lay_there_before(tmp_path: Path, kind: str):
+    body = good_files(tmp_path)[kind][0]
+    with Eyes(1) as one:
+        assert looked(one, kind, body, tmp_path).facts["fault"] == ""
+        assert looked(one, kind, body[: len(body) * 2 // 3], tmp_path).facts["fault"] != ""
+
+
 def test_a_look_without_end_is_stopped_by_an_alarm_that_the_file_cannot_put_off():
     assert _died(-signal.SIGALRM) == "looking at it took longer than its size accounts for, and was stopped"
     with Eyes(1) as eyes:

@@ -41,7 +41,7 @@ def program(state: State, job: Job, scratch: Path, package: Path, output: Path, 
     )
     slip = scratch / "slip.json"
     slip.write_text(order.model_dump_json(), encoding="utf-8")
-    return [sys.executable, "-m", "relay.media.copying", str(slip), str(package), str(output)]
+    return [sys.executable, "-P", "-m", "relay.media.copying", str(slip), str(package), str(output)]
 
 
 def _meaning(word: str) -> dict[str, object]:

@@ -13,6 +13,7 @@ import OpenImageIO as oiio  # noqa: N813  its own name
 import pytest
 from PIL import Image
 
+from relay.errors import RefusedError
 from relay.media.asked import Asked
 from relay.media.eyes import Eyes
 from relay.media.findings import Kind, Report, parse_report
@@ -171,3 +172,30 @@ def test_no_map_is_made_where_the_edge_code_has_no_gap(eyes: Eyes, tmp_path: Pat
     folder = reel(tmp_path / "r", 4)
     report = inspect_folder(folder, paths(folder), eyes).report()
     assert map_with_gaps(report.runs[0], report.findings) is None
+
+
+def test_looking_ends_when_it_is_told_to(eyes: Eyes, tmp_path: Path):
+    folder = reel(tmp_path / "r", 60, (300, 400))
+    done = []
+
+    def told(path: str, _size: int) -> None:
+        done.append(path)
+        if len(done) == 1:
+            raise RefusedError("stop")
+
+    inspect_folder(folder, paths(folder)[:4], eyes)  # both processes have loaded what they need
+    seen = Inspection(paths(folder), eyes)
+    with pytest.raises(RefusedError, match="stop"):
+        seen.look_at_rest(folder, told=told)
+    assert len(seen.digests) < 60
+
+
+def test_nothing_is_imported_from_the_folder_that_one_stands_in(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    folder = reel(tmp_path / "r", 2)
+    for name in ("numpy.py", "av.py", "relay.py", "json.py"):
+        (folder / name).write_text("open('ran', 'w').close()")
+    monkeypatch.chdir(folder)
+    with Eyes(1) as eyes:
+        report = inspect_folder(folder, paths(folder), eyes).report()
+    assert (report.looked_at, report.blocking()) == (2, 0)
+    assert not (folder / "ran").exists()
