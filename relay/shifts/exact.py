@@ -55,7 +55,7 @@ def proved(layout: Layout, state: State, seconds: float) -> State:
     _add_aim(layout, built)
     solver = cp_model.CpSolver()
     solver.parameters.max_time_in_seconds = seconds
-    solver.parameters.num_workers = 2
+    solver.parameters.num_workers = 8
     solver.parameters.random_seed = 0
     if solver.solve(built.model) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return state
@@ -84,8 +84,11 @@ def _add_task(layout: Layout, built: _Model, task: int, state: State) -> None:
             model.add(end == start + length).only_enforce_if(here)
         else:
             _add_pieces(model, start, end, here, pieces)
-        size = model.new_int_var(0, built.horizon, "")
-        interval = model.new_optional_interval_var(start, size, end, here, "")
+        if len(pieces) == 1:  # a known size tells the solver much more
+            interval = model.new_optional_fixed_size_interval_var(start, pieces[0][2], here, "")
+        else:
+            size = model.new_int_var(0, built.horizon, "")
+            interval = model.new_optional_interval_var(start, size, end, here, "")
         for pool in layout.pools[task][site]:
             built.pools.setdefault(pool, []).append(interval)
         at[site] = here

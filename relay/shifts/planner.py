@@ -7,7 +7,7 @@ from relay.shifts.layout import Layout
 from relay.shifts.outcome import plan_of
 from relay.shifts.plan import Budget, Plan, Score
 from relay.shifts.problem import Problem
-from relay.shifts.search import Search, State, chain_of, last_of, timed
+from relay.shifts.search import Allowed, Search, State, chain_of, last_of, timed
 from relay.shifts.sound import sound_layout
 from relay.shifts.steady import Promise, promise_of
 from relay.shifts.tidy import tidied
@@ -43,7 +43,7 @@ def plan_work(problem: Problem, budget: Budget = no_time, *, seed: int = 0, exac
     """
     layout = sound_layout(problem)
     promise = promise_of(layout)
-    state = _told_state(layout, promise) if promise.paths else _first_state(layout)
+    state = _pushed_early(layout, _told_state(layout, promise) if promise.paths else _first_state(layout))
     baseline = state.score
     promise.put_right(state.timing)
 
@@ -58,16 +58,18 @@ def plan_work(problem: Problem, budget: Budget = no_time, *, seed: int = 0, exac
 
         state = proved(layout, state, exact_seconds)
     state = tidied(layout, search, state, promise.movable, budget)
-    state = _pushed_early(layout, state)
+    state = _pushed_early(layout, state, allowed if promise.paths else None)
     return plan_of(layout, state, promise.changes(state.draft.paths, state.timing), promise.forced)
 
 
-def _pushed_early(layout: Layout, state: State) -> State:
+def _pushed_early(layout: Layout, state: State, allowed: Allowed | None = None) -> State:
     """Return the plan that comes of its own order by start, again and again until no piece moves any more."""
     while True:
         order = sorted(state.draft.order, key=state.timing.start.__getitem__)
         found = timed(layout, Draft(order, state.draft.paths))
         if found is None or not found.score < state.score:
+            break
+        if allowed is not None and not allowed(found.draft, found.timing, found.score):
             break
         state = found
     state.chain = chain_of(state.timing, last_of(layout, state.timing)) if layout.tasks else []
