@@ -188,8 +188,9 @@ class Watch:
         wanted = [name for name in (*asked, *newest) if name not in self._frames][:MANIFESTS_AT_ONCE]
         for name in wanted:
             self._frames[name] = self._frames_of(state, name)
-        if wanted:
+        if any(self._frames[name] for name in wanted):
             self._change(frames=dict(self._frames))
+        if wanted:
             self._woken.set()  # more may be waiting
 
     def want(self, names: Iterable[VersionName]) -> None:

@@ -1,0 +1,178 @@
+"""The board as people use it: looked at, clicked and typed into, with the ledger changing beside it."""
+
+import re
+from typing import Any
+
+import pytest
+
+from relay.ledger.job_state import Standing
+from tests.unit.board.board_house import GRADER, RULER, SCANNER, TOKYO
+from tests.unit.board.busy_house import busy_house
+
+pytestmark = pytest.mark.browser
+JOB = "scan/A/R01/1"
+ROW = "#job-scan-A-R01-1"
+PAGES = ("/", "/reels", "/reels/A/R01", "/jobs", "/sites", "/ledger")
+
+
+def job(house: Any) -> Any:
+    return house.ledger(RULER).follow().jobs[JOB]
+
+
+def test_from_claim_to_accept_without_loading_a_page_again(house, serve, look):
+    scanner, ruler = look(serve(SCANNER), "/jobs"), look(serve(RULER), "/jobs")
+    scanner.click(f"{ROW} button:has-text('Claim')")
+    scanner.wait_for_selector(f"{ROW}.is-claimed")
+    ruler.wait_for_selector(f"{ROW}.is-claimed")
+    made = house.hands_in(SCANNER, JOB, range(24))
+    ruler.wait_for_selector(f"{ROW}.is-handed-in")
+    house.receives(GRADER, made)
+    ruler.click(f"{ROW} button:has-text('Accept')")
+    ruler.wait_for_selector("#said:has-text('accepted')")
+    assert job(house).standing is Standing.ACCEPTED
+
+
+def test_a_refused_arrival_appears_by_itself(house, serve, look):
+    house.claims(SCANNER, JOB)
+    page = look(serve())
+    assert page.inner_text("#card h1") == "Nothing is wrong."
+    made = house.hands_in(SCANNER, JOB, range(24))
+    fault = {"path": "A_R01.0086412.dpx", "what": "changed", "where": "bucket"}
+    house.receives(GRADER, made, [fault])
+    page.wait_for_selector("#card h1:has-text('Kolkata refused A/R01/v1')")
+    assert "REFUSED" in page.inner_text("#needs").upper()
+
+
+def test_of_two_browsers_that_claim_at_once_one_is_told_that_the_other_was_first(house, serve, look):
+    pages = [look(serve(site), "/jobs") for site in (SCANNER, TOKYO)]
+    for page in pages:
+        page.evaluate(f"document.querySelector('{ROW} form.act button').click()")
+    said = []
+    for page in pages:
+        page.wait_for_selector("#said:has-text('claimed by'), #said:has-text('Not said')")
+        said.append(page.inner_text("#said"))
+    assert sum("Not said" in words for words in said) == 1, said
+    assert job(house).claim.site in {SCANNER, TOKYO}
+
+
+def test_a_double_click_says_it_once(house, serve, look):
+    page, before = look(serve(SCANNER), "/jobs"), house.ledger(RULER).follow().sequence
+    page.dblclick(f"{ROW} button:has-text('Claim')")
+    page.wait_for_selector(f"{ROW}.is-claimed")
+    page.wait_for_selector("#said:has-text('claimed by halifax')")
+    assert house.ledger(RULER).follow().sequence == before + 1
+
+
+def test_the_keyboard_alone_claims_and_gives_back(house, serve, look):
+    page = look(serve(SCANNER))
+    page.keyboard.press("g")
+    page.keyboard.press("j")
+    page.wait_for_url("**/jobs")
+    page.keyboard.press("/")
+    page.keyboard.type("A/R01")
+    page.wait_for_selector("#list > li:only-child")
+    _tab_to(page, "Claim scan/A/R01/1")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(f"{ROW}.is-claimed")
+    _tab_to(page, "Give back… scan/A/R01/1")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    page.keyboard.type("the gate jams")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(f"{ROW}.is-open")
+    assert job(house).reason == "the gate jams"
+
+
+def _tab_to(page: Any, name: str) -> None:
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        here = page.evaluate("document.activeElement.textContent.trim().replace(/\\s+/g, ' ')")
+        if here == name:
+            return
+    raise AssertionError(f"Tab never came to {name!r}")
+
+
+def test_what_is_being_typed_outlasts_a_change(house, serve, look):
+    house.claims(SCANNER, JOB)
+    page = look(serve(SCANNER), "/jobs")
+    page.click(f"{ROW} summary:has-text('Give back')")
+    page.fill(f"{ROW} input[name=reason]", "half a sentence")
+    house.claims(TOKYO, "scan/A/R02/1")
+    page.wait_for_selector("#job-scan-A-R02-1.is-claimed")
+    assert page.input_value(f"{ROW} input[name=reason]") == "half a sentence"
+
+
+def test_a_store_that_is_away_is_said_and_taken_back(house, serve, look):
+    page = look(serve(), "/reels/A/R01")
+    away = house.store_folder.with_name("unplugged")
+    house.store_folder.rename(away)
+    page.wait_for_selector("#warn:has-text('has not answered since')")
+    away.rename(house.store_folder)
+    page.wait_for_selector("#warn:not(:has-text('has not answered'))", state="attached")
+
+
+def test_a_board_that_is_away_is_said_by_the_page_itself(house, serve, look):
+    board = serve()
+    page = look(board)
+    page.route("**/live", lambda route: route.abort())
+    page.reload()
+    page.wait_for_selector("#cut:has-text('No line to the board since')")
+    page.unroute("**/live")
+    house.claims(SCANNER, JOB)
+    page.wait_for_selector("#cut", state="hidden")
+    page.wait_for_selector("#turns:has-text('finish the scan of A/R01')")
+
+
+@pytest.fixture(scope="session")
+def busy(tmp_path_factory):
+    return busy_house(tmp_path_factory.mktemp("busy"))
+
+
+@pytest.fixture
+def busy_board(busy):
+    from relay.board.serve import Place, Running, app_at
+    from tests.unit.board.asking import Asker
+
+    homes = [busy.home(site) for site in busy.pens]
+    with Running(app_at(homes[0], homes[1:], Place(), once="sesame")) as running, Asker(running.address) as asker:
+        asker.comes_in("sesame")
+        yield asker
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious_on_any_page(busy_board, look, scheme):
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = look(busy_board, color_scheme=scheme, reduced_motion="reduce")
+    found = []
+    for path in (*PAGES, "/jobs?which=all", "/reels?q=nothing", "/enter", "/nowhere"):
+        page.goto(path)
+        page.evaluate("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
+        for violation in Axe().run(page).response["violations"]:
+            if violation["impact"] in {"serious", "critical"}:
+                nodes = [node["html"][:160] + node["failureSummary"][:300] for node in violation["nodes"][:3]]
+                found.append((path, violation["id"], nodes))
+    assert found == []
+
+
+def test_no_page_is_wider_than_a_phone(busy_board, look):
+    page = look(busy_board, viewport={"width": 360, "height": 740})
+    for path in PAGES:
+        page.goto(path)
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= 360, (path, wide)
+
+
+def test_times_are_the_reader_s_own_with_utc_beside(busy_board, look):
+    page = look(busy_board, "/ledger")
+    shown = page.locator("#lines time").first
+    assert re.fullmatch(r"\d+ \w+ \d\d:\d\d UTC", shown.get_attribute("title"))
+    assert "UTC" not in shown.inner_text()
+    assert "Europe/Lisbon" in page.inner_text(".foot")
+
+
+def test_nothing_moves_where_motion_is_not_wanted(house, serve, look):
+    page = look(serve(), "/jobs", reduced_motion="reduce")
+    house.claims(SCANNER, JOB)
+    page.wait_for_selector(f"{ROW}.is-claimed")
+    assert page.evaluate("document.getAnimations().length") == 0
