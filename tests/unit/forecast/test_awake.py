@@ -36,6 +36,14 @@ def test_a_site_sleeps_over_the_weekend_and_over_its_days_off():
     assert told(kept, friday)["lisbon"][1] == "asleep until Thu 21 Jan 08:00 (moving)"
 
 
+def test_a_site_keeps_the_public_holidays_of_its_country():
+    # 25 December 2026, a Friday: Christmas Day in Portugal (fixed feast, memory).
+    friday = datetime(2026, 12, 25, 10, tzinfo=UTC)
+    house = House.of(film(site__lisbon={"holidays": {"country": "PT"}}))
+    assert told(house, friday)["lisbon"][1] == "asleep until Mon 08:00 (Christmas Day)"
+    assert told(house, friday)["oslo"][1] == "awake until 17:00", "whose file says nothing of holidays"
+
+
 def test_a_site_that_closes_after_the_clocks_change_is_told_by_the_new_time():
     # 27 March 2027, the night before clocks go forward (rule: last Sunday in March, 01:00 UTC).
     nights = House.of(film(site__lisbon={"shift": [{"days": ["sat"], "from": "22:00", "to": "06:00"}]}))

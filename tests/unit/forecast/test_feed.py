@@ -40,6 +40,21 @@ def test_what_is_expected_is_there_with_where_it_comes_from():
     assert events(found, "lisbon", "arrival") == []
 
 
+def test_what_goes_from_hand_to_hand_in_one_house_is_expected_by_nobody():
+    shrink = {"name": "copy", "after": ["scan"], "rate": 8000, "command": ["shrink", "{input}", "{output}"]}
+    house = House.of(
+        film(
+            stage=[{"name": "scan", "rate": 2000}, shrink],
+            site__lisbon={"stages": []},
+            site__kolkata={"stages": []},
+            site__halifax={"stages": ["scan", "copy"]},
+        )
+    )
+    found = forecast(Ground.of(house.state, house.clock), steps())
+    assert len(events(found, "halifax", "work")) == 4
+    assert events(found, "halifax", "arrival") == []
+
+
 def editing() -> Forecast:
     """Return a plan in which Lisbon's evening is handed on to Kolkata's morning.
 

@@ -107,6 +107,7 @@ def test_a_premiere_that_will_be_missed_is_told_with_by_how_much():
 def test_what_lands_just_after_closing_time_is_named():
     # Kolkata from 16:00 to 01:00 is 10:30 to 19:30 UTC; R02 lands on Tuesday at 19:40.
     found = planned(ground(site__kolkata={"shift": [{"from": "16:00", "to": "01:00"}]}))
+    assert planned(ground()).shut_doors == (), "R02 lands seven hours after closing: no better day would have helped"
     (door,) = [each for each in found.shut_doors if each.arrival.task == "scan/A/R02/1"]
     assert at_the_door(found, door) == (
         "scan of A/R02 lands at kolkata Wed 06 Jan 01:10, 10 min after they close; they go on Wed 16:00"

@@ -54,6 +54,16 @@ def test_closed_hours_do_not_count_as_work():
     assert found.likely == Fraction(8 * 60, 8000)
 
 
+def test_work_at_night_outside_every_shift_tells_nothing_about_shifts():
+    house = House.of(film(element__A=MANY))
+    for number in range(1, 4):
+        house.clock = START.replace(day=4 + number, hour=2)  # 22:00 in Halifax
+        house.claims(f"scan/A/R{number:02d}", "halifax")
+        house.waits(hours=3)
+        house.hands_in(f"scan/A/R{number:02d}", "halifax")
+    assert pace(Ground.of(house.state, house.clock)).why == "at 4,000 frames an hour, as the production's file says"
+
+
 def test_the_stage_s_rate_is_taken_where_the_site_has_none():
     ground = Ground.of(House.of(film()).state, START)
     assert pace(ground, "grade", "kolkata").likely == Fraction(60, 1000)

@@ -1,6 +1,9 @@
 """Time zones against published instants of change; the source of each row is PyPI `tzdata` 2026f, computed."""
 
+import zoneinfo
 from datetime import datetime, timedelta
+from importlib import resources
+from pathlib import Path
 
 import pytest
 import tzdata
@@ -80,17 +83,19 @@ def test_a_time_that_comes_twice_means_the_first() -> None:
     assert minute_shown(datetime(2026, 10, 25, 3, 0), zone) == utc("2026-10-25T02:00Z")
 
 
-def test_zones_come_from_the_wheel_whose_release_is_named() -> None:
+def test_zones_come_from_the_wheel_whose_release_is_named(tmp_path: Path) -> None:
     assert tz_release() == tzdata.IANA_VERSION
-    zone_named.cache_clear()
-    import zoneinfo
-
     before = zoneinfo.TZPATH
-    zoneinfo.reset_tzpath(to=())  # a machine without a database of its own
-    try:
-        assert local_of(0, zone_named("Asia/Kolkata")) == datetime(1970, 1, 1, 5, 30)
-    finally:
-        zoneinfo.reset_tzpath(to=before)
+    (tmp_path / "Asia").mkdir()
+    (tmp_path / "Asia" / "Kolkata").write_bytes(resources.files("tzdata.zoneinfo").joinpath("UTC").read_bytes())
+    for own in ([], [str(tmp_path)]):  # a machine without a database of its own, and one with another release
+        zoneinfo.reset_tzpath(to=own)
+        zone_named.cache_clear()
+        zoneinfo.ZoneInfo.clear_cache()
+        try:
+            assert local_of(0, zone_named("Asia/Kolkata")) == datetime(1970, 1, 1, 5, 30)
+        finally:
+            zoneinfo.reset_tzpath(to=before)
 
 
 @pytest.mark.parametrize("name", ["Mars/Olympus", "../zoneinfo/Europe/../../__init__.py", "Europe"])

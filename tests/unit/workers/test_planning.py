@@ -1,15 +1,17 @@
 """The coordinator's worker asks the planned site first; and whoever closes is told to whom the work goes."""
 
+import sys
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from relay.clock import Pace
 from relay.doorbell import Ringer
-from relay.ledger import work
+from relay.ledger import roster, work
 from relay.ledger.job_words import SiteAsked
 from relay.ledger.state import State
 from relay.model import Production
+from relay.shifts.public_holidays import holidays_of
 from tests.unit.workers.house import COORDINATOR, House, film
 from tests.unit.workers.test_doorbell import Bell
 from workers.turn import Lane, Turn
@@ -29,13 +31,18 @@ class Elsewhen(House):
         return super().home(site).model_copy(update={"pace": Pace(1, begun, self.when)})
 
 
-def production(stages: list[dict], rooms: dict[str, list[str]], shifts: dict[str, list[dict]]) -> Production:
-    told = film(stages, rooms, premiere={"at": "2027-03-01T20:00:00", "zone": "UTC", "venue": "The harbour hall"})
+def production(
+    stages: list[dict], rooms: dict[str, list[str]], shifts: dict[str, list[dict]], reels: int = 1
+) -> Production:
+    told = film(
+        stages, rooms, reels=reels, premiere={"at": "2027-03-01T20:00:00", "zone": "UTC", "venue": "The harbour hall"}
+    )
     plain = told.model_dump(mode="json", by_alias=True, exclude_none=True)
     for site in plain["site"]:
         site["shift"] = shifts.get(site["name"], [])
         site["line"] = 100_000
-    plain["element"][0]["reel"][0]["frames"] = 8000
+    for reel in plain["element"][0]["reel"]:
+        reel["frames"] = 8000
     return Production.model_validate(plain)
 
 
@@ -53,6 +60,13 @@ def asked(house: Elsewhen, site: str = COORDINATOR, *, bell: Bell | None = None)
     with house.turn(site, house.room(site, bell=bell or Bell())) as turn:
         look_and_plan(turn)
     return house.state()
+
+
+def revised(house: Elsewhen, name: str, **changes: object) -> None:
+    plain = house.film.model_dump(mode="json", by_alias=True, exclude_none=True)
+    next(site for site in plain["site"] if site["name"] == name).update(changes)
+    with house.desk(COORDINATOR) as desk:
+        roster.revise(desk.ledger, desk.pen, Production.model_validate(plain), "it turned out otherwise")
 
 
 def look_and_plan(turn: Turn) -> None:
@@ -107,14 +121,17 @@ def test_what_a_person_asked_no_plan_changes(house: Elsewhen):
     assert house.state().sequence == asked(house).sequence
 
 
+def test_what_a_person_asked_stays_so_even_where_no_plan_could_be_made_of_it(house: Elsewhen):
+    asked(house)
+    with house.desk(COORDINATOR) as desk:
+        work.reassign(desk.ledger, desk.pen, "scan/A/R001", "kolkata", "they come in on Sunday for it")
+    revised(house, "kolkata", closed=[{"from": "2027-01-01", "to": "2027-12-31"}])
+    assert asked(house).jobs["scan/A/R001/1"].prefers == "kolkata"
+
+
 def test_a_plan_changes_when_the_asked_site_cannot(house: Elsewhen):
     asked(house)
-    closed = house.film.model_dump(mode="json", by_alias=True, exclude_none=True)
-    closed["site"][1]["closed"] = [{"from": "2027-01-01", "to": "2027-12-31"}]
-    with house.desk(COORDINATOR) as desk:
-        from relay.ledger import roster
-
-        roster.revise(desk.ledger, desk.pen, Production.model_validate(closed), "a flood")
+    revised(house, "lisbon", closed=[{"from": "2027-01-01", "to": "2027-12-31"}])
     assert asked(house).jobs["scan/A/R001/1"].prefers == "kolkata"
 
 
@@ -138,6 +155,52 @@ def test_half_an_hour_before_closing_people_are_told_to_whom_their_work_goes(hou
         assert bell.rung == ([({"lisbon", "kolkata"}, set(), "scan/A/R001/1")] if is_told else [])
     assert room.plans.notices[0].text.startswith("You close at 16:00 UTC, and scan/A/R001/1 goes on soonest at kolkata")
     assert "`relay hand-on scan/A/R001/1 --to kolkata" in room.plans.notices[0].text
+
+
+def test_a_site_that_plans_its_evening_asks_nobody_for_open_jobs(tmp_path, caplog):
+    house = Elsewhen(tmp_path, production([SCAN], ROOMS, {"lisbon": DAYS, "kolkata": NIGHTS}, reels=2))
+    house.when = MONDAY + timedelta(hours=7, minutes=40)
+    asked(house, "lisbon")
+    with house.desk("lisbon") as desk:
+        work.claim(desk.ledger, desk.pen, "scan/A/R001")
+    room = house.room("lisbon")
+    with house.turn("lisbon", room) as turn:
+        look_and_plan(turn)
+    assert room.plans.evening is not None
+    assert house.state().jobs["scan/A/R002/1"].prefers is None
+    assert "may not say who is asked first" not in caplog.text
+
+
+def test_nobody_is_told_in_the_evening_of_what_is_handed_on_another_day(tmp_path):
+    """At 500 frames an hour the reel takes 16 hours. Kolkata's night is off on Monday: Lisbon goes on until Tuesday."""
+    shifts = {"lisbon": DAYS, "kolkata": NIGHTS}
+    house = Elsewhen(tmp_path, production([{**SCAN, "rate": 500}], ROOMS, shifts))
+    revised(house, "kolkata", closed=[{"from": "2027-01-04", "to": "2027-01-04"}])
+    house.when = MONDAY + timedelta(hours=4)
+    asked(house, "lisbon")
+    with house.desk("lisbon") as desk:
+        work.claim(desk.ledger, desk.pen, "scan/A/R001")
+    for days, told in [(0, []), (1, ["scan/A/R001/1"])]:
+        house.when = MONDAY + timedelta(days=days, hours=7, minutes=40)
+        bell = Bell()
+        with house.turn("lisbon", house.room("lisbon", bell=bell)) as turn:
+            look_and_plan(turn)
+        assert [about for _, _, about in bell.rung] == told
+
+
+def test_what_keeps_plans_from_being_made_is_told_and_stops_nothing_else(house: Elsewhen, monkeypatch, caplog):
+    revised(house, "lisbon", holidays={"country": "PT"})
+    asked(house, "lisbon")
+    with house.desk("lisbon") as desk:
+        work.claim(desk.ledger, desk.pen, "scan/A/R001")
+    monkeypatch.setitem(sys.modules, "holidays", None)
+    holidays_of.cache_clear()
+    with house.turn("lisbon") as turn:
+        turn.run(Lane.LOOK)
+        assert Lane.PLAN in turn.wanted()
+        assert turn.run(Lane.PLAN) == 0
+    assert "pip install 'relay-handoff[planning]'" in caplog.text
+    holidays_of.cache_clear()
 
 
 def test_a_production_that_cannot_be_planned_keeps_no_other_lane_waiting(tmp_path, caplog):
