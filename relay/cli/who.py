@@ -6,6 +6,7 @@ from relay.cli.answer import Page, answer, bytes_in_words
 from relay.cli.bands import COLUMNS, band, first_minute, local_ruler, ruler
 from relay.forecast.awake import Coming, Presence, presences
 from relay.forecast.ground import Ground
+from relay.forecast.guesses import hours_guessed
 from relay.ledger.job_state import Job
 from relay.settings import Home
 from relay.shifts.zones import minute_of, tz_release
@@ -19,7 +20,12 @@ def answer_who(home: Home, *, as_json: bool) -> None:
         state = desk.ledger.follow()
         ground = Ground.of(state, desk.now(), Lacking(desk.manifests, state))
         sites = presences(ground)
-    facts = {"now": ground.now.isoformat(), "tz_release": tz_release(), "sites": [_facts(site) for site in sites]}
+    facts: dict[str, object] = {
+        "now": ground.now.isoformat(),
+        "tz_release": tz_release(),
+        "sites": [_facts(site) for site in sites],
+    }
+    facts["taken_for_granted"] = list(hours_guessed(ground))
     answer(facts, as_json=as_json, show=lambda page: _show(page, ground, sites))
 
 
@@ -52,6 +58,9 @@ def _show(page: Page, ground: Ground, sites: tuple[Presence, ...]) -> None:
     page.table(heads, [_row(ground, site) for site in sites])
     page.line()
     show_bands(page, ground)
+    for guess in hours_guessed(ground):
+        page.line()
+        page.line(f"Taken for granted: {guess}.")
 
 
 def _row(ground: Ground, site: Presence) -> tuple[str, ...]:

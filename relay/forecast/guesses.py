@@ -10,14 +10,15 @@ from relay.ledger import route
 
 def guesses_of(ground: Ground) -> tuple[str, ...]:
     """Return a sentence for each thing that was taken for granted."""
-    return (*_hours(ground), *_rates(ground), *_frames(ground), *_lines(ground), *_bytes(ground))
+    return (*hours_guessed(ground), *_rates(ground), *_frames(ground), *_lines(ground), *_bytes(ground))
 
 
 def _names(found: list[str]) -> str:
     return ", ".join(found)
 
 
-def _hours(ground: Ground) -> Iterator[str]:
+def hours_guessed(ground: Ground) -> Iterator[str]:
+    """Give a sentence that names the sites whose hours nobody said."""
     if without := [site.name for site in ground.film.sites if site.stages and not site.shifts]:
         yield f"weekdays from 9 to 5 by their own clocks, for {_names(without)}: no [[site.shift]] is given"
 

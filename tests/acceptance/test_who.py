@@ -41,6 +41,7 @@ def test_everybody_sees_who_is_awake_and_what_is_on_its_way(house: House):
     assert sites["tokyo"]["day_off"] == "the house moves"
     assert [(each["version"], each["bytes"]) for each in sites["tokyo"]["coming"]] == [(made["version"], size)]
 
+    assert facts["taken_for_granted"] == [], "both houses that work gave their hours"
     text = house("lisbon", "who").out
     assert "asleep, and no shift in sight (the house moves)" in text
     assert "█" * 48 in text
@@ -62,6 +63,13 @@ def test_frames_that_a_site_has_already_are_not_on_their_way(house: House):
 
     coming = next(site for site in house.told("lisbon", "who")["sites"] if site["site"] == "tokyo")["coming"]  # type: ignore[attr-defined]
     assert [(each["version"], each["bytes"]) for each in coming] == [(made["version"], 600)]
+
+
+def test_hours_that_nobody_gave_are_told_as_taken_for_granted(forker: Forker, tmp_path: Path):
+    bare = House(forker, tmp_path)
+    (tmp_path / "quillmark.toml").write_text(PRODUCTION.replace("mends = true", 'stages = ["scan"]') + STAGES)
+    bare.create()
+    assert "Taken for granted: weekdays from 9 to 5 by their own clocks, for halifax" in bare("tokyo", "who").out
 
 
 def test_a_receipt_keeps_what_the_line_carried(house: House):
