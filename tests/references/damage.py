@@ -300,7 +300,7 @@ def _length(reel: Reel) -> Where:
     if reel.dice.random() < 0.5 or off < 0:
         frames = reel.count + abs(off)
         reel.asked = Asked(frames=frames, gauge=GAUGES["35mm"], rate=RATE)
-    else:  # measured in feet on film that lost one part in a hundred: REFERENCES, shrinkage
+    else:  # measured in feet on film that lost one part in a hundred (a transfer guide's rule)
         feet = Fraction(reel.count + off, 16) * Fraction(99, 100)
         reel.asked = Asked(feet=feet, shrinkage=Fraction(1, 100), gauge=GAUGES["35mm"], rate=RATE)
     return ()

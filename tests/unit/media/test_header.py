@@ -1,6 +1,6 @@
 """Header fields are read where SMPTE ST 268 has them, against DPX files of two writers that are not ours.
 
-Offsets and figures: the field table quoted in the references, and the files that OpenImageIO and PyAV write.
+Offsets and figures: published field tables of the standard, and the files that OpenImageIO and PyAV write.
 """
 
 import struct
@@ -88,7 +88,7 @@ def test_a_full_frame_of_2048_by_1556_needs_the_published_size():
     struct.pack_into(">HHII", head, 768, 0, 1, 2048, 1556)
     head[800:804] = bytes((50, 1, 1, 10))
     struct.pack_into(">HH", head, 804, 1, 0)
-    # 12,746,752 bytes of pixels: the figure of the references, run with two writers
+    # 12,746,752 bytes of pixels: what two writers that are not ours leave
     assert parse_dpx(bytes(head)).expected_size() == 2048 + 12_746_752
     assert packing_named(1, big_endian=True) == "filled, method A, big-endian"
 

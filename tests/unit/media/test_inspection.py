@@ -162,7 +162,7 @@ def test_cuts_of_the_photographic_clip_are_found_where_its_reference_has_them(
     folder = write_reel(clip(cache.mkdir("pictures") if cache else tmp_path), tmp_path / "reel", 250, 160, 68)
     seen = inspect_folder(folder, paths(folder), eyes)
     (thumbnails,) = seen.thumbnails.values()
-    # REFERENCES section 6: cuts at 30, 76, 137, 187, 242, the first frame of the new shot (run there with another tool)
+    # the first frame of each new shot, as another detector found them in the same clip
     assert [cut - FIRST for cut in thumbnails.cuts()] == [30, 76, 137, 187, 242]
     kept = np.load(BytesIO(thumbnails.stored()), allow_pickle=False)
     assert kept.shape == (250, 48, 64)

@@ -1,6 +1,6 @@
 """Reference copies: exact frame counts, the speed's own pattern, letters that can be read, light that stays.
 
-Counts follow floor(k x from / to), the rule for stretching to sound speed (REFERENCES: a handbook chapter on extending
+Counts follow floor(k x from / to), the rule for stretching to sound speed (a handbook's chapter on extending
 action; 16 to 24 prints every second frame twice). SSIM is FFmpeg's own filter. Letters are read by tesseract.
 """
 
