@@ -52,7 +52,7 @@ def test_what_is_known_of_a_reel_comes_from_the_production(tmp_path: Path):
     film = Production.model_validate(plain)
     asked = asked_for(film, "A/R01", "scan")
     assert (asked.frames, asked.rate, asked.picture.width) == (16000, Fraction(200, 11), 2048)
-    # 16 frames to a foot of 35 mm (ISO 491 as the article "Filmfuss" cites it); 990 ft on film one per cent short were 1,000 ft
+    # 16 frames to a foot (ISO 491, as the article "Filmfuss" cites it); 990 ft, one per cent short, were 1,000 ft
     assert asked.measured_frames() == 16000
     assert asked_for(film, "A/R01").picture is None
 
