@@ -49,6 +49,14 @@ def test_with_a_little_of_everything_the_solver_makes_no_plan_impossible_or_wors
     assert not plan_work(problem).score < plan.score
 
 
+@pytest.mark.parametrize("seed", range(10))
+def test_a_tidy_plan_is_not_given_up_for_one_that_only_finishes_as_soon(seed):
+    """The solver sees no load: what it proposes for a good plan is often less fair."""
+    layout = lay_out(small_chain(seed))
+    good = retold(layout, plan_work(small_chain(seed), tries(2000)))
+    assert not good.score < proved(layout, good, 20).score
+
+
 @pytest.mark.soak
 @pytest.mark.parametrize("name", OPTIMA)
 def test_a_published_shop_is_planned_within_two_per_cent_of_its_proven_optimum(name):

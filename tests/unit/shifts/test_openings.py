@@ -73,3 +73,7 @@ def test_a_closing_is_one_that_comes_later(hours, start, shifts):
 
 def test_two_windows_that_touch_are_one_shift():
     assert Openings(((0, 60), (60, 120))).place_in_one(0, 90) == (0, 90)
+
+
+def test_a_last_start_that_would_fall_on_a_closing_is_the_next_opening():
+    assert Openings(((0, 60), (100, 160))).last_start(130, 30) == 100

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from relay.shifts.planner import no_time, plan_work, tries
-from relay.shifts.problem import Choice, SiteHours, Steadiness, Task, TaskId, Work
+from relay.shifts.problem import Choice, SiteHours, Steadiness, Task, TaskId, Told, Work
 from tests.unit.shifts.audit import audit, order_at_sites
 from tests.unit.shifts.chains import DAY, long_chain, rich_chain, small_chain
 
@@ -129,3 +129,17 @@ def test_a_late_reel_does_not_hold_up_the_next_one_that_was_told_its_time():
     assert again.outlooks["two"].start == 0  # the hand is free, and nobody else was told to go first
     assert again.outlooks["one"].start == 500
     assert again.changes == ()
+
+
+def test_a_firm_promise_keeps_its_site_and_a_later_one_moves_if_that_pays():
+    sites = (SiteHours("halifax"), SiteHours("tokyo"))
+    choices = (Choice("halifax", Work.exactly(1000)), Choice("tokyo", Work.exactly(100)))
+    task = Task(id=TaskId("t"), stage="clean", choices=choices)
+    problem = replace(small_chain(0), sites=sites, tasks=(task,), legs={}, told=(Told(task.id, "halifax", 600),))
+    firm, free = Steadiness(firm=DAY), Steadiness(firm=0)
+    dear = Steadiness(firm=0, worth=901)
+    assert plan_work(replace(problem, steadiness=firm), tries(100)).outlooks["t"].sites == ("halifax",)
+    assert plan_work(replace(problem, steadiness=dear), tries(100)).outlooks["t"].sites == ("halifax",)
+    moved = plan_work(replace(problem, steadiness=free), tries(100))
+    assert moved.outlooks["t"].sites == ("tokyo",)
+    assert moved.changes == ("t",)
