@@ -13,7 +13,8 @@ from typing import Any
 
 from relay.board.rows.ledger import spoken
 from relay.board.rows.sites import Word, day_of
-from relay.board.rows.view import Frames, Span, View
+from relay.board.rows.view import Frames, Outlook, Span, View
+from relay.board.seer import Seer
 from relay.board.shifts import landings, shifts_in
 from relay.errors import BrokenError, RefusedError, RelayError, TransientError
 from relay.ledger import owed
@@ -52,6 +53,7 @@ class Picture:
     shifts: Mapping[str, tuple[Span, ...]]
     lands: Mapping[tuple[VersionName, str], datetime]
     """When what is on its way to a site lands there, if its line carries what it usually does."""
+    outlook: Outlook | None = None
     number: int = 0
     """Counts up with every change that a page could show."""
     heard: datetime | None = None
@@ -61,7 +63,7 @@ class Picture:
     """What is broken, for a person."""
 
     def view(self, now: datetime) -> View:
-        return View(self.state, now, self.frames, self.silent, self.stale_since, self.shifts, self.lands)
+        return View(self.state, now, self.frames, self.silent, self.stale_since, self.shifts, self.lands, self.outlook)
 
 
 @dataclass
@@ -90,6 +92,8 @@ class Watch:
         self._wanting = threading.Lock()
         self._looked_for_life = float("-inf")
         self._last_asked = float("-inf")
+        self._seer = Seer(seat.clock, self._foresee)
+        self._changing = threading.Lock()
         self._over = threading.Event()
         self._woken = threading.Event()
         self._thread = threading.Thread(target=self._run, name="board's watch", daemon=True)
@@ -117,6 +121,8 @@ class Watch:
     def _run(self) -> None:
         while not self._over.is_set():
             self.look()
+            if self.picture.state.production is not None and self._last_asked > float("-inf"):
+                self._seer.look(self.picture.state, self._seat.ledger.now())
             idle = self._seat.clock.ticks() - self._last_asked > 2 * IDLE_EVERY
             self._woken.wait(IDLE_EVERY if idle else EVERY)
             self._woken.clear()
@@ -134,6 +140,10 @@ class Watch:
         except RelayError as error:
             self._say_away(str(error))
 
+    def _foresee(self, outlook: Outlook | None) -> None:
+        if outlook != self.picture.outlook:
+            self._change(outlook=outlook)
+
     def _say_away(self, why: str) -> None:
         if self.picture.stale_since is None:
             LOG.warning("the store does not answer: %s", why)
@@ -150,7 +160,8 @@ class Watch:
         if heard and (before.stale_since or before.alarm):
             self._change(stale_since=None, alarm="", heard=now)
         elif heard:
-            self.picture = replace(before, heard=now)
+            with self._changing:
+                self.picture = replace(self.picture, heard=now)
         if ledger.state.sequence != self.picture.state.sequence:
             raws = ledger.entries()
             self._index.take(raws)
@@ -178,7 +189,8 @@ class Watch:
             self._change(shifts=shifts, lands=lands)
 
     def _change(self, **changes: Any) -> None:
-        self.picture = replace(self.picture, number=self.picture.number + 1, **changes)
+        with self._changing:
+            self.picture = replace(self.picture, number=self.picture.number + 1, **changes)
 
     def _read_manifests(self) -> None:
         state = self.picture.state

@@ -36,6 +36,10 @@ class Premiere(Frozen):
     is_over: bool
     forecast: datetime | None = None
     """When the last job is expected to be done; None where no forecast says so."""
+    best: datetime | None = None
+    worst: datetime | None = None
+    spare: str = ""
+    """How long before the premiere that is, or after it, in words."""
 
 
 class Progress(Frozen):
@@ -162,14 +166,20 @@ def crossings(view: View, sites: tuple[SiteRow, ...]) -> tuple[Crossing, ...]:
 
 
 def _premiere(view: View) -> Premiere:
-    held = view.film.premiere
+    held, seen = view.film.premiere, view.outlook
     left = held.instant() - view.now
+    spare = held.instant() - seen.finish if seen else None
+    told = "" if spare is None else f"{span_in_words(spare)} {'after it' if spare.total_seconds() < 0 else 'before it'}"
     return Premiere(
         venue=held.venue,
         instant=held.instant(),
         local=f"{held.at:%a %-d %b %Y, %H:%M}",
         left=span_in_words(left),
         is_over=left.total_seconds() <= 0,
+        forecast=seen.finish if seen else None,
+        best=seen.low if seen else None,
+        worst=seen.high if seen else None,
+        spare=told,
     )
 
 

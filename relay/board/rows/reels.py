@@ -92,6 +92,8 @@ class ReelRow(Frozen):
     sent_by: str | None
     sent_at: datetime | None
     entry: int | None
+    expected: datetime | None
+    """When all that is left to do on it is expected to be done; None where no forecast says so."""
     moves: tuple[Move, ...]
     state_in_words: str
     mind: tuple[str, ...]
@@ -136,6 +138,7 @@ def reel_row(view: View, reel: ReelName) -> ReelRow:
         sent_by=newest.by if newest else None,
         sent_at=newest.time if newest else None,
         entry=newest.entry if newest else None,
+        expected=view.outlook.reels.get(reel) if view.outlook else None,
         moves=moves,
         state_in_words=_in_words(moves, newest, strip, is_done=is_done),
         mind=tuple(_mind(view, reel, newest, strip)),

@@ -19,6 +19,16 @@ class Span(Frozen):
     end: datetime
 
 
+class Outlook(Frozen):
+    """When things are expected to be done, by the forecast."""
+
+    finish: datetime
+    low: datetime
+    """If all that sets it goes at its best."""
+    high: datetime
+    reels: dict[ReelName, datetime]
+
+
 class Viewer(Frozen):
     """Who looks, and what they may do."""
 
@@ -53,6 +63,9 @@ class View:
     lands: Mapping[tuple[VersionName, str], datetime] = field(default_factory=dict)
     """When what is on its way to a site lands there."""
 
+    outlook: Outlook | None = None
+    """The newest forecast, where there is one."""
+
     @property
     def film(self) -> Production:
         return self.state.film()
@@ -79,7 +92,9 @@ class View:
             kept=(),
             jobs={name: job for name, job in self.state.jobs.items() if job.reel in reels},
         )
-        return replace(self, state=state, silent={job: age for job, age in self.silent.items() if job in state.jobs})
+        return replace(
+            self, state=state, outlook=None, silent={job: age for job, age in self.silent.items() if job in state.jobs}
+        )
 
 
 def seen_by(view: View, viewer: Viewer) -> View:

@@ -108,3 +108,12 @@ def test_the_index_stays_whole_over_many_entries(house, serve: Serve):
         assert asker.act("reassign", JOB, reason="again").status_code == 200
     lines = asker.get("/api/ledger", params={"most": 100}).json()
     assert [line["entry"] for line in lines] == list(range(house.ledger(RULER).follow().sequence, -1, -1))
+
+
+def test_the_forecast_stands_against_the_premiere(house, serve: Serve):
+    asker = serve()
+    text = asker.sees("All is expected to be done")
+    told = asker.get("/api/now").json()["premiere"]
+    assert told["best"] <= told["forecast"] <= told["worst"]
+    assert told["spare"].endswith("before it" if told["forecast"] < told["instant"] else "after it")
+    assert told["spare"] in text
