@@ -127,7 +127,8 @@ def check_holder(job: Job, epoch: int, saying: Saying) -> Claim:
     return claim
 
 
-def _check_standing(job: Job, what: str, *standings: Standing) -> None:
+def check_standing(job: Job, what: str, *standings: Standing) -> None:
+    """Raise RefusedError, saying who has the job or how it stands, unless it stands as one of `standings`."""
     if job.standing not in standings:
         raise RefusedError(f"job {job.job} cannot be {what}: it is {_told(job)}")
 
@@ -217,7 +218,7 @@ def _check_until(until: datetime | None, saying: Saying) -> None:
 
 
 def _claimed(state: State, job: Job, word: JobClaimed, saying: Saying) -> Job:
-    _check_standing(job, "claimed", Standing.OPEN)
+    check_standing(job, "claimed", Standing.OPEN)
     check_can(state, saying.by, job.stage)
     if (word.lease is None) == (word.until is None):
         raise RefusedError(f"a claim on job {job.job} is for a lease or until a time: one of the two")
@@ -268,7 +269,7 @@ def _reassigned(state: State, job: Job, word: ClaimReassigned, saying: Saying) -
 
 
 def _asked_of(state: State, job: Job, word: SiteAsked, saying: Saying) -> Job:
-    _check_standing(job, "asked of a site", Standing.OPEN)
+    check_standing(job, "asked of a site", Standing.OPEN)
     if not is_coordinator(saying):
         raise RefusedError(f"{saying.by} may not say who is asked first for job {job.job}: the coordinator may")
     if word.to is not None:

@@ -36,7 +36,7 @@ def after(state: State, job: Job, word: OutcomeWord, saying: Saying) -> Job:
             return _failed(state, job, word, saying)
         case JobRestarted():
             _check_rules(state, job, "restart", saying)
-            _check_standing(job, "restarted", Standing.STOPPED)
+            job_rules.check_standing(job, "restarted", Standing.STOPPED)
             return job.moved(Standing.OPEN, saying.time, reason=word.reason).afresh()
         case JobAccepted():
             return _accepted(state, job, word, saying)
@@ -51,11 +51,6 @@ def after(state: State, job: Job, word: OutcomeWord, saying: Saying) -> Job:
 def _check_rules(state: State, job: Job, what: str, saying: Saying) -> None:
     if not job_rules.may_accept(job_rules.stage_of(state, job), saying):
         raise RefusedError(f"{saying.by} may not {what} job {job.job}: the coordinator may")
-
-
-def _check_standing(job: Job, what: str, *standings: Standing) -> None:
-    if job.standing not in standings:
-        raise RefusedError(f"job {job.job} cannot be {what}: it is {job.standing}")
 
 
 def _check_made(state: State, job: Job, version: VersionName, saying: Saying) -> None:
@@ -92,7 +87,7 @@ def _check_outcome(state: State, job: Job, version: VersionName, what: str, sayi
 
 def _accepted(state: State, job: Job, word: JobAccepted, saying: Saying) -> Job:
     _check_outcome(state, job, word.version, "accept", saying)
-    _check_standing(job, "accepted", Standing.HANDED_IN)
+    job_rules.check_standing(job, "accepted", Standing.HANDED_IN)
     if job.holder == saying.by and not job_rules.is_coordinator(saying):
         raise RefusedError(
             f"{saying.by} made {word.version} and may not accept its own work: another acceptor or the coordinator may"
@@ -138,7 +133,7 @@ def _check_received(state: State, job: Job, version: VersionName) -> None:
 
 def _returned(state: State, job: Job, word: JobReturned, saying: Saying) -> Job:
     _check_outcome(state, job, word.version, "return", saying)
-    _check_standing(job, "returned", Standing.HANDED_IN, Standing.ACCEPTED)
+    job_rules.check_standing(job, "returned", Standing.HANDED_IN, Standing.ACCEPTED)
     back = Return(word.version, saying.by, saying.entry, word.reasons)
     again = job.moved(Standing.OPEN, saying.time, outcome=None, prefers=job.holder, reason=word.reasons)
     return replace(again, returns=(*job.returns, back)).afresh()

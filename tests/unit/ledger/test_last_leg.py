@@ -63,6 +63,16 @@ def test_a_delivery_is_received_by_the_venue_though_another_site_could(told: Flo
     assert owed.to_receive(told.state, COORDINATOR) == []
 
 
+def test_a_delivery_that_the_venue_found_damaged_later_is_not_accepted_on_its_first_receipt(told: Floor) -> None:
+    made = delivered(told)
+    told.says(VENUE, receipt(made))
+    told.says(VENUE, receipt(made, whole=False))
+    with refused("not received whole by kolkata yet"):
+        told.accepts(DELIVER, VENUE)
+    told.says(VENUE, receipt(made))
+    told.accepts(DELIVER, VENUE)
+
+
 def test_a_delivery_is_accepted_only_after_the_venue_s_own_receipt(told: Floor) -> None:
     made = delivered(told)
     told.says(COORDINATOR, receipt(made))

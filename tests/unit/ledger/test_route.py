@@ -8,7 +8,7 @@ import pytest
 
 from relay.ledger import route
 from relay.ledger.job_state import Standing
-from relay.ledger.job_words import JobWithdrawn
+from relay.ledger.job_words import JobOpened, JobWithdrawn
 from relay.model import FrameRange, Stage
 from tests.unit.ledger.job_scene import COORDINATOR, STAGES, Floor, film, floor, receipt, refused
 
@@ -249,6 +249,19 @@ def test_of_two_passes_the_one_that_was_opened_last_counts(scanned: Floor) -> No
     assert route.outcome_of(state, grade, "A/R01") is None
     scanned.accepts("grade/A/R01")
     assert route.outcome_of(state, grade, "A/R01") == own
+
+
+def test_of_two_passes_asked_for_in_one_entry_the_later_counts(graded: Floor) -> None:
+    names = [f"grade/A/R01/{number}" for number in (2, 3)]
+    graded.says(COORDINATOR, *(JobOpened(job=name, stage="grade", reel="A/R01") for name in names))
+    made = [graded.delivers(name) for name in names]
+    for name in names:
+        graded.accepts(name)
+    assert graded.job(names[0]).opened == graded.job(names[1]).opened
+    assert graded.opens() == ["opened conform/P/R01/1"]
+    inputs = graded.job("conform/P/R01").inputs
+    assert made[1] in inputs
+    assert made[0] not in inputs
 
 
 def test_work_asked_for_ahead_of_the_route_s_own_hands_nothing_on() -> None:
