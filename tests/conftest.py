@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, settings
 
 from tests.servers.s3 import GivenServer, S3Server, ServerMissingError
 
-ON_REQUEST = ("soak", "bench")
+ON_REQUEST = ("soak", "bench", "browser")
 GIVEN = ("TEST_S3_ENDPOINT", "TEST_S3_ACCESS_KEY", "TEST_S3_SECRET_KEY")
 
 # No deadline in any profile: the machine that runs the tests may be busy.

@@ -65,6 +65,8 @@ def get(
     as_json: AsJson = False,
 ) -> None:
     """Write a still or a paper into a folder, verified."""
+    if not folder.is_dir():
+        raise MissingError(f"there is no folder {folder}: make it, or name another")
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
         found = [each for each in state.material if each.name == name or each.object.startswith(name)]

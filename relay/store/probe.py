@@ -89,10 +89,10 @@ def probe(
     """
     started = clock.ticks()
     trial = Trial(store, second, f"{PROBE_PREFIX}{secrets.token_hex(8)}", watch, clock)
+    skew = round((store.now() - clock.now()).total_seconds())
     try:
         findings = (trial.once(writers, keys, at_a_time), trial.whole(sizes), trial.at_once(keys, at_a_time))
         refuses = _refuses_altered(store, f"{trial.prefix}/altered")
-        skew = round((store.now() - clock.now()).total_seconds())
         versioning = store.versioning() if isinstance(store, TellsVersioning) else "unknown"
     finally:
         left = trial.tidy()

@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.acceptance.command import REPO
-from tests.acceptance.house import House
+from tests.acceptance.command import REPO, Forker
+from tests.acceptance.house import PRODUCTION, House
 from tests.references.damage import FIRST, titled, written
 
 GRAIN = np.random.default_rng(7)
@@ -68,6 +68,27 @@ def test_rules_of_ones_own_say_what_blocks(house: House, reel: Path):
     house("halifax", "inspect", reel)
     own.write_text(usual.replace('"gap" = "blocks"', ""), encoding="utf-8")
     assert "nothing says how bad these are: gap" in house.refused("halifax", "inspect", reel)
+
+
+def test_what_a_worker_found_is_told_to_whoever_asks(forker: Forker, tmp_path: Path, reel: Path):
+    house = House(forker, tmp_path)
+    text = PRODUCTION.replace('name = "halifax"\n', 'name = "halifax"\nstages = ["scan"]\n')
+    text = text.replace('name = "tokyo"\n', 'name = "tokyo"\nstages = ["grade"]\n')
+    route = '[[stage]]\nname = "scan"\nof = ["A/R01"]\ninspected = true\n[[stage]]\nname = "grade"\nafter = ["scan"]\n'
+    (tmp_path / "quillmark.toml").write_text(f"{text}\n{route}", encoding="utf-8")
+    house("lisbon", "production", "create", "quillmark.toml", "--store", "store")
+    for site in ("halifax", "tokyo"):
+        house("lisbon", "site", "invite", site)
+        house(site, "site", "join", f"{site}.invitation")
+    (reel / "frames" / f"A_R01.{FIRST + 5:07d}.dpx").unlink()
+    house("halifax", "claim", "scan/A/R01")
+    house.send("halifax", reel, "A/R01")
+    for _ in range(3):
+        house("tokyo", "sweep", "--folder", "reels", "--settle", "0")
+    told = house.told("lisbon", "reel", "findings", "A/R01/v1", "--sheet", "sheet.png")
+    assert {each["kind"] for each in told["findings"]} == {"gap", "length"}  # of the 16,320 that the can says
+    assert (tmp_path / "sheet.png").read_bytes().startswith(b"\x89PNG")
+    assert "gap" in house("lisbon", "reel", "findings", "A/R01").out
 
 
 def test_without_the_libraries_the_sentence_names_the_extra(monkeypatch: pytest.MonkeyPatch):

@@ -174,6 +174,14 @@ def test_a_folder_is_not_sent(house: House) -> None:
     assert "A/R01/v1" in house("lisbon", "reel", "show", "A/R01")
 
 
+def test_the_board_is_stale_or_somebody_must_not_come_in_any_more(house: House) -> None:
+    (house.place / "secret").write_text("a lamp that nobody lit", encoding="utf-8")
+    house("lisbon", "board", "person", "irene", "--role", "coordinator", "--password-file", house.place / "secret")
+    assert "irene" in house("lisbon", "board", "people")
+    house("lisbon", "board", "remove", "irene")
+    assert "irene" not in house("lisbon", "board", "people")
+
+
 def test_the_bucket_is_away(house: House) -> None:
     scan = house.reel()
     house.store.rename(house.place / "unplugged")
