@@ -148,7 +148,7 @@ class Home(Frozen):
 
 def home_of(folder: Path | None = None, environment: Mapping[str, str] | None = None) -> Home:
     """Return the home in `folder`, or the one that the environment names. Raises RefusedError."""
-    told = os.environ if environment is None else environment  # noqa: TID251  this is the home of the environment
+    told = _environment(environment)
     place = folder or Path(told.get(HOME_VARIABLE) or Path.home() / ".relay")
     hands = told.get(HANDS_VARIABLE) or "16"
     try:
@@ -165,15 +165,19 @@ def store_keys(environment: Mapping[str, str] | None = None) -> tuple[str, str, 
 
     botocore looks there first as well, and takes a fifth of a second longer over it.
     """
-    told = os.environ if environment is None else environment  # noqa: TID251  this is the home of the environment
+    told = _environment(environment)
     access, secret = told.get("AWS_ACCESS_KEY_ID"), told.get("AWS_SECRET_ACCESS_KEY")
     return (access, secret, told.get("AWS_SESSION_TOKEN") or None) if access and secret else None
 
 
 def store_region(environment: Mapping[str, str] | None = None) -> str | None:
     """Return the region that the environment names, by botocore's own word for it."""
-    told = os.environ if environment is None else environment  # noqa: TID251  this is the home of the environment
+    told = _environment(environment)
     return told.get("AWS_DEFAULT_REGION") or None
+
+
+def _environment(given: Mapping[str, str] | None) -> Mapping[str, str]:
+    return os.environ if given is None else given  # noqa: TID251  this is the home of the environment
 
 
 def _parse_pace(text: str) -> Pace:
@@ -188,7 +192,7 @@ def _parse_pace(text: str) -> Pace:
 
 def program_environment(environment: Mapping[str, str] | None = None) -> dict[str, str]:
     """Return the environment for a program that a stage names: all of ours but what opens stores and brokers."""
-    told = os.environ if environment is None else environment  # noqa: TID251  this is the home of the environment
+    told = _environment(environment)
     return {name: value for name, value in told.items() if not name.startswith(_PRIVATE)}
 
 
