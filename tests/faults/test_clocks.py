@@ -13,14 +13,14 @@ from pathlib import Path
 import pytest
 
 from relay.clock import SYSTEM_CLOCK
-from relay.errors import LostRaceError, RefusedError
+from relay.errors import RefusedError
 from relay.ledger import work
 from relay.ledger.entry import Entry
 from relay.ledger.job_state import Standing
 from relay.store.address import S3Address, parse_address
 from relay.store.s3 import S3Store
 from tests.faults.distant import Off, WrongClock, desk_at, turn_at
-from tests.faults.workers_crew import Account, told
+from tests.faults.workers_crew import Account, claim_all, told
 from tests.servers.s3 import S3Server
 from tests.unit.workers.house import COORDINATOR, SCAN, House, film
 from workers.automatic import _claim
@@ -54,15 +54,8 @@ def house_of(root: Path, reels: int, store: str | None = None, lease: int = LEAS
 
 
 def claims_of(house: House, site: str, jobs: list[str], start: threading.Barrier) -> list[Entry | str]:
-    came: list[Entry | str] = []
     with desk_at(house, site, WRONG[site]) as desk:
-        for job in jobs:
-            start.wait(300)
-            try:
-                came.append(work.claim(desk.ledger, desk.pen, job))
-            except LostRaceError as error:
-                came.append(str(error))
-    return came
+        return claim_all(desk, jobs, start)
 
 
 def check_one_owner_each(house: House, reels: int) -> None:

@@ -7,10 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from relay.errors import LostRaceError
 from relay.ledger import work
 from relay.ledger.entry import Entry
-from tests.faults.workers_crew import Account, told
+from tests.faults.workers_crew import Account, claim_all, told
 from tests.servers.s3 import S3Server
 from tests.unit.workers.house import COORDINATOR, House, film
 
@@ -24,17 +23,9 @@ def racing_house(root: Path, times: int, store: str | None = None) -> House:
     return house
 
 
-def claim_all(house: House, site: str, jobs: list[str], start: threading.Barrier) -> list[Entry | str]:
-    """Claim every job, each at the same moment as the other site; return the entries, and what was told instead."""
-    came = []
+def claims_of(house: House, site: str, jobs: list[str], start: threading.Barrier) -> list[Entry | str]:
     with house.desk(site) as desk:
-        for job in jobs:
-            start.wait(600)
-            try:
-                came.append(work.claim(desk.ledger, desk.pen, job))
-            except LostRaceError as error:
-                came.append(str(error))
-    return came
+        return claim_all(desk, jobs, start)
 
 
 def race(house: House, times: int) -> dict[str, int]:
@@ -42,7 +33,7 @@ def race(house: House, times: int) -> dict[str, int]:
     jobs = [f"scan/A/R{number:03d}/1" for number in range(1, times + 1)]
     start = threading.Barrier(len(SITES))
     with ThreadPoolExecutor(len(SITES)) as pool:
-        answers = list(pool.map(lambda site: claim_all(house, site, jobs, start), SITES))
+        answers = list(pool.map(lambda site: claims_of(house, site, jobs, start), SITES))
     state, won = house.state(), dict.fromkeys(SITES, 0)
     for job, *both in zip(jobs, *answers, strict=True):
         claim = state.jobs[job].claim

@@ -4,14 +4,18 @@ import json
 import os
 import signal
 import sys
+import threading
 from collections import Counter, defaultdict
 from pathlib import Path
 
+from relay.errors import LostRaceError
 from relay.ledger import work
+from relay.ledger.entry import Entry
 from relay.ledger.job_state import Standing
 from relay.ledger.route import has_arrived
 from relay.ledger.state import State
 from relay.settings import Home
+from relay.transfer.desk import Desk
 from relay.wiring import open_ledger, open_store
 from tests.servers.process import Process
 from tests.unit.workers.house import COORDINATOR, House
@@ -162,3 +166,15 @@ def projection_from_the_bucket_alone(house: House, place: Path) -> bytes:
     """Return the state as a reader sees it who has nothing but the bucket and the root key."""
     ledger = open_ledger(Home(folder=place), open_store(house.store), house.home(COORDINATOR).read().root)
     return ledger.follow().projection()
+
+
+def claim_all(desk: Desk, jobs: list[str], start: threading.Barrier) -> list[Entry | str]:
+    """Claim every job, each at the same moment as other sites; return the entries, and what was told instead."""
+    came: list[Entry | str] = []
+    for job in jobs:
+        start.wait(600)
+        try:
+            came.append(work.claim(desk.ledger, desk.pen, job))
+        except LostRaceError as error:
+            came.append(str(error))
+    return came
