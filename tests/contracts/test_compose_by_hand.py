@@ -123,6 +123,19 @@ def machine(tmp_path: Path) -> Iterator[Machine]:
         process.kill9()
 
 
+REPLACED = {
+    "WARNING the ear is deaf, though the broker takes messages: it is opened anew",
+    "INFO the ear said:",
+    "INFO the ear said: worker: Warm shutdown (MainProcess)",
+}
+"""What a worker says of an ear that fell behind on a busy machine, and Celery's farewell."""
+
+
+def complaints(log: str) -> list[str]:
+    """Return whatever else was said of an ear."""
+    return [line for line in log.splitlines() if "the ear" in line and line.strip() not in REPLACED]
+
+
 def test_a_reel_goes_from_one_example_site_to_the_other_by_the_bell(machine: Machine) -> None:
     for service in sorted(SITES, reverse=True):  # the sites first: each waits for its invitation
         machine.start(service)
@@ -143,7 +156,7 @@ def test_a_reel_goes_from_one_example_site_to_the_other_by_the_bell(machine: Mac
     eventually(arrived.exists, machine.last_words)
     assert arrived.read_bytes() == b"a frame"
     assert "tokyo is rung: " in machine.log("tokyo")
-    assert "no permissions" not in machine.log("tokyo"), "its user may do all that a worker needs"
+    assert complaints(machine.log("tokyo")) == [], "its user may do all that a worker needs"
 
     head = json.loads(machine.relay("tokyo", "ledger", "show", "--json"))["entries"][-1]["sequence"]
     machine.running["coordinator"].kill9()

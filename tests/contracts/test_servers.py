@@ -140,6 +140,7 @@ def test_a_server_that_looks_then_writes_honours_the_condition_only_when_asked_c
     start = threading.Barrier(8)
 
     def created(number: int) -> bool:
+        client.head_bucket(Bucket=bucket)  # opens a connection: those would come one after the other, and race no more
         start.wait()
         try:
             client.put_object(Bucket=bucket, Key="raced", Body=b"%d" % number, IfNoneMatch="*")
