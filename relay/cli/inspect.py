@@ -18,7 +18,7 @@ from relay.media.ruling import read_rules, rules_of
 from relay.model import ScanMap
 from relay.settings import Home
 from relay.transfer.folder import survey
-from relay.transfer.inspecting import read_object, read_report
+from relay.transfer.looked import newest_look, read_object, read_report
 from relay.wiring import open_desk
 from relay.wording import in_words
 
@@ -138,9 +138,7 @@ def findings(
     """
     with open_desk(context.obj) as desk:
         named = desk.ledger.follow().version(version)
-        if not named.inspections:
-            raise MissingError(f"nobody looked at {named.name} yet; `relay inspect FOLDER` looks at a folder")
-        looked = named.inspections[-1]
+        looked = newest_look(named)
         report = read_report(desk, looked)
         for place, digest in ((sheet, looked.sheet), (strip, looked.strip)):
             if place is not None:

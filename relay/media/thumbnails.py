@@ -4,7 +4,10 @@ The grey ones are stored for good, since two prints of one reel are later aligne
 """
 
 import io
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
+
+from relay.model import ScanMap
 
 if TYPE_CHECKING:
     import numpy as np
@@ -14,6 +17,9 @@ if TYPE_CHECKING:
 
 COLUMNS, ROWS = 64, 48
 """Of a grey thumbnail: whatever the frame's shape, so that two scans compare pixel by pixel."""
+MANY = 40_000
+"""Frames, more than a 35 mm reel of 2,000 ft has, at 16 a foot; beyond, thumbnails are stored at half the size."""
+STORED_LIMIT = 127 * 1024 * 1024  # bytes; an object of the store holds 128 MiB
 CUT = 28.0
 """Mean difference of two thumbnails, of 255, each brought to the same mean, from which on they are two shots."""
 
@@ -24,6 +30,25 @@ class Coloured(NamedTuple):
     columns: int
     rows: int
     body: bytes
+
+
+@dataclass(frozen=True)
+class GreyReel:
+    """The grey thumbnails of one run of frames, those that could be decoded."""
+
+    numbers: "NDArray[np.int64]"
+    """Of the frames, ascending."""
+    grey: "Grey"
+    """Frames, rows, columns: 0 to 255, BT.709 luma of the codes as they stand in the files."""
+
+    def on_reel(self, scan_map: ScanMap) -> "GreyReel":
+        """Return them by the reel's own numbers, without the frames that `scan_map` says nothing of."""
+        import numpy as np
+
+        placed = [scan_map.reel_frame(int(number)) for number in self.numbers]
+        is_placed = np.array([number is not None for number in placed], bool)
+        numbers = np.array([number for number in placed if number is not None], np.int64)
+        return GreyReel(numbers, self.grey if is_placed.all() else self.grey[is_placed])
 
 
 class Thumbnails:
@@ -40,10 +65,8 @@ class Thumbnails:
         import numpy as np
 
         rgb = np.frombuffer(body, np.uint8).reshape(rows, columns, 3)
-        luma = (rgb @ np.array([54, 183, 19], np.uint32) >> 8).astype(np.uint8)  # BT.709 weights, of 256
-        down = np.arange(ROWS) * rows // ROWS
-        across = np.arange(COLUMNS) * columns // COLUMNS
-        self.grey[number] = luma[down[:, None], across[None, :]]
+        luma: NDArray[np.uint32] = rgb @ np.array([54, 183, 19], np.uint32)  # BT.709 weights, of 256
+        self.grey[number] = (_means(luma, ROWS, COLUMNS) >> 8).astype(np.uint8)
         if (number - self._first) % self.every == 0:
             self.coloured[number] = Coloured(columns, rows, body)
 
@@ -59,20 +82,60 @@ class Thumbnails:
             before = now
         return found
 
-    def stored(self) -> bytes:
-        """Return all grey thumbnails in NumPy's own file form: frames, rows, columns; unsigned bytes; by number.
-
-        A number that has no frame is black there, so that a place in the file is a place on the reel.
-        """
+    def stored(self) -> bytearray:
+        """Return all grey thumbnails in NumPy's own file form: records of a frame's number and its rows, by number."""
         import numpy as np
 
         numbers = sorted(self.grey)
-        reel: NDArray[Any] = np.zeros((numbers[-1] - numbers[0] + 1 if numbers else 0, ROWS, COLUMNS), np.uint8)
-        for number in numbers:
-            reel[number - numbers[0]] = self.grey[number]
-        body = io.BytesIO()
-        np.save(body, reel, allow_pickle=False)
-        return body.getvalue()
+        by = 1 if len(numbers) <= MANY else 2
+        head = io.BytesIO()
+        form = _form(ROWS // by, COLUMNS // by)
+        np.lib.format.write_array_header_1_0(
+            head, {"descr": np.lib.format.dtype_to_descr(form), "fortran_order": False, "shape": (len(numbers),)}
+        )
+        body = bytearray(head.tell() + form.itemsize * len(numbers))
+        body[: head.tell()] = head.getvalue()
+        records = np.frombuffer(body, form, offset=head.tell())
+        for record, number in zip(records, numbers, strict=True):
+            record["number"] = number
+            record["grey"] = (
+                self.grey[number] if by == 1 else _means(self.grey[number].astype(np.uint32), ROWS // 2, COLUMNS // 2)
+            )
+        return body
+
+
+def parse_thumbnails(body: bytes) -> GreyReel:
+    """Return what `Thumbnails.stored` wrote, without a copy. Raises ValueError where it is something else."""
+    import numpy as np
+
+    file = io.BytesIO(body)
+    if np.lib.format.read_magic(file) != (1, 0):
+        raise ValueError("it is not in version 1.0 of NumPy's file form")
+    shape, is_fortran, form = np.lib.format.read_array_header_1_0(file)
+    if is_fortran or len(shape) != 1 or form not in (_form(ROWS, COLUMNS), _form(ROWS // 2, COLUMNS // 2)):
+        raise ValueError(f"it holds {form} in the shape {shape}: expected a row of numbered grey thumbnails")
+    if len(body) - file.tell() != shape[0] * form.itemsize:
+        raise ValueError(f"it claims {shape[0]} thumbnails, and has {len(body) - file.tell()} bytes for them")
+    records = np.frombuffer(body, form, offset=file.tell())
+    return GreyReel(records["number"].astype(np.int64), records["grey"])
+
+
+def _form(rows: int, columns: int) -> "np.dtype[Any]":
+    import numpy as np
+
+    return np.dtype([("number", "<i4"), ("grey", "u1", (rows, columns))])
+
+
+def _means(tones: "NDArray[np.uint32]", rows: int, columns: int) -> "NDArray[np.uint32]":
+    """Return `tones` in `rows` and `columns`, each the mean of what it stands for; repeated where they are fewer."""
+    import numpy as np
+
+    down = np.arange(rows) * tones.shape[0] // rows
+    across = np.arange(columns) * tones.shape[1] // columns
+    sums = np.add.reduceat(np.add.reduceat(tones, down, axis=0), across, axis=1)
+    high = np.maximum(np.diff(down, append=tones.shape[0]), 1)
+    wide = np.maximum(np.diff(across, append=tones.shape[1]), 1)
+    return (sums // np.outer(high, wide)).astype(np.uint32)
 
 
 def _apart(one: Any, other: Any) -> float:

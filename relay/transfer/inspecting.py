@@ -9,22 +9,17 @@ from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 
-from relay.errors import BrokenError
 from relay.ledger.entry import Entry
-from relay.ledger.state import Inspected, State, Version
+from relay.ledger.state import State, Version
 from relay.ledger.words import VersionInspected, Word
 from relay.media.asked import asked_for
 from relay.media.eyes import Eyes
-from relay.media.findings import Report, parse_report
 from relay.media.inspection import Inspection, Told
 from relay.media.ruling import rules_of
 from relay.media.sheet import contact_sheet, strip
 from relay.model import Digest, digest_of, reel_of
-from relay.store.keys import object_key
 from relay.transfer.desk import Desk
 from relay.transfer.sender import Sender
-
-REPORT_LIMIT = 64 * 1024 * 1024  # bytes
 
 
 @contextmanager
@@ -57,9 +52,10 @@ def _told(desk: Desk, version: Version, inspection: Inspection) -> VersionInspec
     report = inspection.report()
     sender = Sender(desk.store, desk.notebook, frozenset())
 
-    def kept(body: bytes, what: str) -> Digest:
+    def kept(body: bytes | bytearray, what: str) -> Digest:
         digest = digest_of(body)
-        sender.put(digest, memoryview(bytearray(body)), f"{what} of {version.name}")
+        writable = body if isinstance(body, bytearray) else bytearray(body)
+        sender.put(digest, memoryview(writable), f"{what} of {version.name}")
         return digest
 
     pictures: dict[str, Digest] = {}
@@ -76,23 +72,3 @@ def _told(desk: Desk, version: Version, inspection: Inspection) -> VersionInspec
         warning=report.warning(),
         **pictures,
     )
-
-
-def read_report(desk: Desk, inspected: Inspected) -> Report:
-    """Return the report of an inspection. Raises BrokenError where the store does not hold it."""
-    body = read_object(desk, inspected.report)
-    try:
-        return parse_report(body)
-    except ValueError as fault:
-        raise BrokenError(f"the report {inspected.report} cannot be read: {fault}. Upgrade, or look again") from fault
-
-
-def read_object(desk: Desk, digest: Digest) -> bytes:
-    """Return a small object. Raises BrokenError where its bytes are not what its name says."""
-    body = desk.store.read(object_key(digest), REPORT_LIMIT)
-    if digest_of(body) != digest:
-        raise BrokenError(
-            f"{desk.store.name}: {object_key(digest)} holds wrong bytes, found SHA-256 {digest_of(body)}: "
-            "it cannot be shown; the version itself is not touched by that"
-        )
-    return body

@@ -12,7 +12,8 @@ from relay.ledger import work
 from relay.media.findings import Kind
 from relay.media.thumbnails import COLUMNS, ROWS
 from relay.transfer.handover import Sending, receive, send
-from relay.transfer.inspecting import conclude, inspecting, read_object, read_report
+from relay.transfer.inspecting import conclude, inspecting
+from relay.transfer.looked import read_object, read_report, thumbnails_of
 from tests.references.damage import FIRST, titled, written
 from tests.unit.workers.house import COORDINATOR, House, film
 from workers.turn import Lane
@@ -60,9 +61,14 @@ def test_a_good_reel_is_looked_at_as_it_arrives_and_then_accepted(house: House, 
         assert read_report(desk, looked).looked_at == 40
         sheet, strip = (Image.open(BytesIO(read_object(desk, each))) for each in (looked.sheet, looked.strip))
         (tmp_path / "small.npy").write_bytes(read_object(desk, looked.thumbnails))
+        small = thumbnails_of(desk, house.state().versions["A/R001/v1"])
     assert sheet.size[0] > 900
     assert strip.size[0] == 30 * 64
-    assert np.load(tmp_path / "small.npy", allow_pickle=False).shape == (40, ROWS, COLUMNS)
+    records = np.load(tmp_path / "small.npy", allow_pickle=False)  # NumPy's own reader, which knows nothing of us
+    assert records["number"].tolist() == list(range(FIRST, FIRST + 40))
+    assert small.numbers.tolist() == list(range(40))  # by the reel: the first file is its start mark
+    assert small.grey.shape == (40, ROWS, COLUMNS)
+    assert np.array_equal(small.grey, records["grey"])
     accept(house)
 
 

@@ -1,0 +1,57 @@
+"""What an inspection left in the store, read again: its findings, its pictures, a grey thumbnail of every frame.
+
+Whoever shows a version or aligns two prints by it reads these, and none of its frames.
+"""
+
+from relay.errors import BrokenError, MissingError
+from relay.ledger.state import Inspected, Version
+from relay.media.findings import Report, parse_report
+from relay.media.thumbnails import STORED_LIMIT, GreyReel, parse_thumbnails
+from relay.model import Digest, digest_of
+from relay.store.keys import object_key
+from relay.transfer.desk import Desk
+
+
+def newest_look(version: Version) -> Inspected:
+    """Return who looked at `version` last, with the digests of what that left. Raises MissingError: nobody did."""
+    if not version.inspections:
+        raise MissingError(f"nobody looked at {version.name} yet; `relay inspect FOLDER` looks at a folder")
+    return version.inspections[-1]
+
+
+def read_report(desk: Desk, inspected: Inspected) -> Report:
+    """Return the report of an inspection. Raises BrokenError where the store does not hold it."""
+    body = read_object(desk, inspected.report)
+    try:
+        return parse_report(body)
+    except ValueError as fault:
+        raise BrokenError(f"the report {inspected.report} cannot be read: {fault}. Upgrade, or look again") from fault
+
+
+def thumbnails_of(desk: Desk, version: Version) -> GreyReel:
+    """Return a grey thumbnail of every frame of `version` that could be decoded, by the reel's own numbers.
+
+    Frames that the version's scan map says nothing of are left out; without a map the numbers are the files' own.
+    Needs the extra `media`. Raises MissingError where nobody looked or there are no frames, and BrokenError.
+    """
+    looked = newest_look(version)
+    if looked.thumbnails is None:
+        raise MissingError(f"{version.name} holds no numbered frames that could be decoded: it has no thumbnails")
+    try:
+        scanned = parse_thumbnails(read_object(desk, looked.thumbnails))
+    except ValueError as fault:
+        raise BrokenError(
+            f"the thumbnails {looked.thumbnails} of {version.name} cannot be read: {fault}. Upgrade, or look again"
+        ) from fault
+    return scanned if version.scan_map is None else scanned.on_reel(version.scan_map)
+
+
+def read_object(desk: Desk, digest: Digest) -> bytes:
+    """Return a small object. Raises BrokenError where its bytes are not what its name says."""
+    body = desk.store.read(object_key(digest), STORED_LIMIT)
+    if digest_of(body) != digest:
+        raise BrokenError(
+            f"{desk.store.name}: {object_key(digest)} holds wrong bytes, found SHA-256 {digest_of(body)}: "
+            "it cannot be shown; the version itself is not touched by that"
+        )
+    return body
