@@ -38,6 +38,15 @@ class Page:
         is_window = sys.stdout.isatty()
         Console(width=None if is_window else FILE_WIDTH, soft_wrap=not is_window).print(table)
 
+    def picture(self, lines: Sequence[Sequence[tuple[str, str]]]) -> None:
+        """Add a picture made of letters: for each line its strokes, each with a colour's name or none."""
+        from rich.console import Console
+        from rich.text import Text
+
+        console = Console(width=FILE_WIDTH, soft_wrap=True, highlight=False)
+        for line in lines:
+            console.print(Text.assemble(*((printable(text), style) for text, style in line)))
+
 
 def answer(facts: Mapping[str, object], *, as_json: bool, show: Callable[[Page], None]) -> None:
     """Print `facts` for a script, or let `show` print them for a person."""

@@ -11,6 +11,7 @@ from relay import __version__
 from relay.cli import (
     board,
     copies,
+    fit_sound,
     handover,
     inspect,
     jobs,
@@ -53,7 +54,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # plain help can be copied, searched and read aloud, and it comes sooner
 )
-_FILES, _JOBS, _HOUSE = "Reels", "Jobs", "The production"
+_FILES, _PROGRAMME, _JOBS, _HOUSE = "Reels", "The programme", "Jobs", "The production"
 _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_FILES, "inspect", inspect.inspect),
     (_FILES, "send", handover.send),
@@ -62,6 +63,7 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_FILES, "mend", upkeep.mend),
     (_FILES, "copies", copies.copies),
     (_FILES, "tidy", tidy.tidy),
+    (_PROGRAMME, "fit-sound", fit_sound.fit_sound),
     (_JOBS, "jobs", jobs.jobs),
     (_JOBS, "who", planning.who),
     (_JOBS, "forecast", planning.show_forecast),

@@ -22,6 +22,9 @@ _UNIT = re.compile(r"\s*(fps|frames/s)$")
 _ARCHIVE = re.compile(r"([0-9]{1,3})\s*\(?archive\)?")
 _FRACTION = re.compile(r"(?:(?P<whole>[0-9]{1,3})\s+)?(?P<over>[0-9]{1,6})/(?P<under>[0-9]{1,6})")
 _DECIMAL = re.compile(r"[0-9]{1,3}(?:\.(?P<places>[0-9]{1,9}))?")
+_TIME = re.compile(
+    r"(?:(?:(?P<hours>[0-9]{1,3}):)?(?P<minutes>[0-9]{1,3}):(?=[0-5][0-9](?:\.|$)))?(?P<seconds>[0-9]{1,6}(?:\.[0-9]{1,9})?)"
+)
 
 
 def parse_rate(text: str) -> Fraction:
@@ -116,3 +119,12 @@ def format_running_time(seconds: Fraction) -> str:
     hours, minutes = divmod(minutes, 60)
     shown = f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
     return f"{'-' if rounded < 0 else ''}{shown}{f'.{thousandths:03d}' if thousandths else ''}"
+
+
+def parse_running_time(text: str) -> Fraction:
+    """Return seconds from `14:48.889`, `1:14:04.444` or `62.5`. Raises ValueError."""
+    found = _TIME.fullmatch(text.strip())
+    if found is None or (found["hours"] and int(found["minutes"]) > 59):
+        raise ValueError(f"{text!r} is not a running time: write it like 62.5, 14:48.889 or 1:14:04.444")
+    whole = int(found["hours"] or 0) * 3600 + int(found["minutes"] or 0) * 60
+    return whole + Fraction(found["seconds"])

@@ -12,6 +12,7 @@ from relay.film.rates import (
     format_running_time,
     frames_in_time,
     parse_rate,
+    parse_running_time,
     rate_at,
     running_time,
     samples_per_frame,
@@ -171,3 +172,14 @@ def test_sound_and_picture_of_the_same_frames_last_equally_long(frames, rate):
 )
 def test_a_running_time_is_shown_to_the_millisecond_where_it_has_any(seconds, shown):
     assert format_running_time(seconds) == shown
+
+
+@given(st.fractions(0, 20_000).map(lambda seconds: Fraction(round(seconds * 1000), 1000)))
+def test_a_running_time_that_was_written_is_read_back(seconds: Fraction):
+    assert parse_running_time(format_running_time(seconds)) == seconds
+
+
+@pytest.mark.parametrize("text", ["", "1:60", "1:2", "1:60:00", "-3", "1e3", "1:02:", "0:00.1234567890"])
+def test_what_is_no_running_time_is_refused(text: str):
+    with pytest.raises(ValueError, match="is not a running time"):
+        parse_running_time(text)
