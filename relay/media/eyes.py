@@ -23,6 +23,14 @@ ANSWER_LIMIT = 4 * 1024 * 1024  # bytes
 THUMB_ROOM = 128 * 160 * 3  # bytes; as the child has it
 _ROOM_STEP = 16 * 1024 * 1024  # bytes
 
+_AT_WORK = {
+    "OPENBLAS_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    # Arrays of a megabyte are asked for and given back a dozen times a frame: let them not go back to the system.
+    "MALLOC_MMAP_THRESHOLD_": "268435456",
+    "MALLOC_TRIM_THRESHOLD_": "268435456",
+}
+
 Fill = Callable[[memoryview], None]
 
 
@@ -137,7 +145,7 @@ class _Child:
 
     def _start(self) -> None:
         self._body, self._thumbs = _shared_file(0), _shared_file(THUMB_ROOM)
-        environment = {**program_environment(), "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        environment = {**program_environment(), **_AT_WORK}
         # -P: the folder that one stands in may be a stranger's, and is no place to import from.
         command = [sys.executable, "-P", "-m", "relay.media.child", str(self._body), str(self._thumbs)]
         try:

@@ -4,6 +4,7 @@ Runs in a process of its own (`relay.media.copying`): it decodes strangers' fram
 each is decoded and shrunk once, and encoded as often as the element's speed asks for.
 """
 
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -148,11 +149,31 @@ def _shrunk(sources: list[Source], layout: Layout) -> Iterator[tuple[Source, Any
             yield source, small
 
 
+class _Tools(threading.local):
+    """What one thread decodes and shrinks with: kept from frame to frame, since each would begin with fresh memory."""
+
+    def __init__(self) -> None:
+        self.decoder: Any = None
+        self.shrink = VideoReformatter()
+
+    def decoded(self, body: bytes) -> Any:
+        if self.decoder is None:
+            self.decoder = av.CodecContext.create("dpx", "r")
+            self.decoder.thread_count = 1
+        decoder, self.decoder = self.decoder, None  # one that fails is not used again
+        (frame,) = decoder.decode(av.Packet(body))
+        self.decoder = decoder
+        return frame
+
+
+_TOOLS = _Tools()
+
+
 def _small(source: Source, layout: Layout) -> Any:
     if source.path is None:
         return None
     frame = decoded(source.path)
-    return VideoReformatter().reformat(
+    return _TOOLS.shrink.reformat(
         frame, layout.window_width, layout.window_height, format="yuv420p", interpolation="AREA"
     )
 
@@ -166,10 +187,7 @@ def decoded(path: Path) -> Any:
     try:
         check_extent(kind, body)
         if kind == "dpx":
-            decoder: Any = av.CodecContext.create("dpx", "r")
-            decoder.thread_count = 1
-            (frame,) = decoder.decode(av.Packet(body))
-            return frame
+            return _TOOLS.decoded(body)
         return _by_openimageio(path)
     except (ValueError, av.FFmpegError) as fault:
         raise ValueError(f"{path.name} cannot be copied: {fault}") from fault

@@ -1,7 +1,8 @@
 """One frame's bytes looked at: its header, whether its pixels decode, a thumbnail, and how its light lies.
 
-Runs in a child process (`relay.media.child`), since the bytes may be a stranger's. DPX is decoded by PyAV, four times
-as fast as OpenImageIO; what PyAV cannot read and every other kind goes to OpenImageIO.
+Runs in a child process (`relay.media.child`), since the bytes may be a stranger's. Of DPX as scanners write it some
+rows are enough (`relay.media.sampling`); other DPX is decoded by PyAV, four times as fast as OpenImageIO; what PyAV
+cannot read and every other kind goes to OpenImageIO.
 """
 
 import hashlib
@@ -13,12 +14,14 @@ from numpy.typing import NDArray
 from relay.media.header import (
     DPX_HEADER,
     DpxHeader,
+    Extent,
     extent_of,
     orientation_named,
     packing_named,
     parse_dpx,
     transfer_named,
 )
+from relay.media.sampling import is_plain, sampled
 from relay.media.seen import Seen
 
 if TYPE_CHECKING:
@@ -70,7 +73,11 @@ class Eye:
         if kind == "dpx":
             header = parse_dpx(bytes(body[:DPX_HEADER]))
             facts = _of_dpx(header, len(body))
-            thumb = None if facts["is_short"] else self._thumb_either_way(body, place)
+            if facts["is_short"]:
+                return _seen(facts, None), None
+            if is_plain(header) and (found := sampled(header, body, *_thumb_shape(header.extent))):
+                return _seen(facts, *found), found[0]
+            thumb = self._thumb_either_way(body, place)
             return _seen(facts, thumb), thumb
         facts, pixels = opened(place, kind)
         thumb = thumb_of(pixels)
@@ -184,6 +191,11 @@ def _key_code(key: Any) -> dict[str, Any]:
     }
 
 
+def _thumb_shape(extent: Extent) -> tuple[int, int]:
+    """Return the lines and columns of a picture's thumbnail."""
+    return _thumb_lines(extent.width, extent.height), min(THUMB_WIDTH, extent.width)
+
+
 def _thumb_lines(width: int, height: int) -> int:
     return max(1, min(THUMB_LINES, height, round(min(THUMB_WIDTH, width) * height / width)))
 
@@ -207,10 +219,11 @@ def _spans(size: int, parts: int) -> NDArray[np.int64]:
     return np.diff(np.append(_edges(size, parts), size))
 
 
-def _seen(facts: dict[str, Any], thumb: Thumb | None) -> Seen:
+def _seen(facts: dict[str, Any], thumb: Thumb | None, mark: str = "") -> Seen:
     if thumb is None:
         return Seen(**{**facts, "fault": facts.get("fault") or "its pixels cannot be decoded"})
-    levels = thumb.astype(np.float32).mean(axis=2) / 65535.0
-    dark, light = (float(level) for level in np.percentile(levels, (2, 98)))
-    mark = hashlib.blake2b(thumb.tobytes(), digest_size=8).hexdigest()
+    levels = thumb.sum(axis=2, dtype=np.uint32).reshape(-1)
+    ranks = (levels.size * 2 // 100, levels.size - 1 - levels.size * 2 // 100)
+    dark, light = (float(level) / (3 * 65535) for level in np.partition(levels, ranks)[list(ranks)])
+    mark = mark or hashlib.blake2b(thumb.tobytes(), digest_size=8).hexdigest()
     return Seen(**facts, dark=dark, light=light, mark=mark, thumb=(thumb.shape[1], thumb.shape[0]))

@@ -65,7 +65,7 @@ class Thumbnails:
         import numpy as np
 
         rgb = np.frombuffer(body, np.uint8).reshape(rows, columns, 3)
-        luma: NDArray[np.uint32] = rgb @ np.array([54, 183, 19], np.uint32)  # BT.709 weights, of 256
+        luma = rgb.astype(np.uint32) @ np.array([54, 183, 19], np.uint32)  # BT.709 weights, of 256
         self.grey[number] = (_means(luma, ROWS, COLUMNS) >> 8).astype(np.uint8)
         if (number - self._first) % self.every == 0:
             self.coloured[number] = Coloured(columns, rows, body)
