@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from relay.errors import RefusedError
-from relay.model import FrameRange
+from relay.model import FrameRange, Place
 
 _RANGE = re.compile(r"(-?[0-9]{1,8})(?:-(-?[0-9]{1,8}))?")
 
@@ -74,6 +74,18 @@ def parse_frames(text: str) -> tuple[FrameRange, ...]:
             raise RefusedError(f"frames {first} to {last} run backwards: write the smaller number first")
         ranges.append(FrameRange(first=first, last=last))
     return tuple(ranges)
+
+
+def parse_place(text: str) -> Place:
+    """Return the place that `A`, `A/R03`, `A/R03:120-180` or `programme:2400-2700` means. Raises RefusedError."""
+    about, colon, frames = text.strip().partition(":")
+    try:
+        return Place(about=about, frames=parse_frames(frames) if colon else ())
+    except ValueError as error:  # pydantic's, too
+        raise RefusedError(
+            f"{text!r} is no place: expected an element (A), a reel (A/R03), frames of it (A/R03:120-180), or "
+            "`programme`, or a shot of it (programme:2400-2700)"
+        ) from error
 
 
 def parse_moment(text: str, zone: str) -> datetime:

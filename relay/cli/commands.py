@@ -11,6 +11,7 @@ from relay import __version__
 from relay.cli import (
     board,
     copies,
+    decide,
     fit_sound,
     handover,
     inspect,
@@ -77,6 +78,7 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_JOBS, "reassign", jobs.reassign),
     (_JOBS, "restart", jobs.restart),
     (_JOBS, "ask", jobs.ask),
+    (_PROGRAMME, "decide", decide.decide),
 )
 for heading, name, function in _COMMANDS:
     app.command(name, rich_help_panel=heading)(function)

@@ -45,5 +45,9 @@ Reason = Annotated[
 SiteName = Annotated[
     str, typer.Argument(metavar="SITE", callback=checked_site, help="The site, as the production's file calls it.")
 ]
+Person = Annotated[
+    str | None,
+    typer.Option(metavar="NAME", callback=lambda text: text and checked_line(text), help="Who says so, of this site."),
+]
 ReelText = Annotated[str, typer.Argument(metavar="REEL", help="Which reel: ELEMENT/REEL, such as A/R03.")]
 VersionText = Annotated[str, typer.Argument(metavar="VERSION", help=VERSION_HELP)]

@@ -7,7 +7,8 @@ a writer shows to the person who asked; a reader that meets such an entry in the
 from dataclasses import replace
 
 from relay.errors import RefusedError
-from relay.ledger import job_rules, route
+from relay.ledger import decision_rules, job_rules, route
+from relay.ledger.decision_words import DecisionMade, ProductionClosed, RegionCompared, RegionJudged, VersionsRetired
 from relay.ledger.entry import Entry
 from relay.ledger.keys import PublicKey, key_id
 from relay.ledger.saying import RULING, WORKING, Saying
@@ -99,6 +100,8 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _not_sent(state, word, saying)
         case FolderSettled():
             _settled(state, word, saying)
+        case DecisionMade() | RegionCompared() | RegionJudged() | ProductionClosed() | VersionsRetired():
+            decision_rules.fold_decision(state, word, saying)
         case _:  # a word without a rule does not type-check here
             job_rules.fold_job(state, word, saying)
 

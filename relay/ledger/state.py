@@ -14,6 +14,7 @@ from typing import Self
 from pydantic import TypeAdapter
 
 from relay.errors import MissingError, RefusedError
+from relay.ledger.decision_state import Closing, Comparison, Decision, Judgement
 from relay.ledger.entry import NO_ENTRY
 from relay.ledger.job_state import Job
 from relay.ledger.keys import KeyId, PublicKey
@@ -120,6 +121,8 @@ class Version:
     inspections: tuple[Inspected, ...] = ()
     checks: tuple[CopyCheck, ...] = ()
     """The newest of each copy."""
+    retired: int | None = None
+    """The entry that says that the bucket need not hold it any more."""
 
 
 @dataclass(frozen=True)
@@ -178,6 +181,11 @@ class State:
     jobs: MutableMapping[str, Job] = field(default_factory=dict)
     kept: tuple[KeptFolder, ...] = ()
     """Folders that wait for a person at their site, in the order in which they were told of."""
+    decisions: tuple[Decision, ...] = ()
+    """Oldest first, as are those below."""
+    comparisons: tuple[Comparison, ...] = ()
+    judgements: tuple[Judgement, ...] = ()
+    closings: tuple[Closing, ...] = ()
 
     def draft(self) -> Self:
         """Return a copy that can be folded into and thrown away; it sees this state and leaves it alone."""

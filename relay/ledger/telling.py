@@ -2,6 +2,15 @@
 
 from typing import assert_never
 
+from relay.ledger.decision_words import (
+    DecisionMade,
+    DecisionWord,
+    Evidence,
+    ProductionClosed,
+    RegionCompared,
+    RegionJudged,
+    VersionsRetired,
+)
 from relay.ledger.job_words import (
     ClaimExtended,
     ClaimLapsed,
@@ -79,8 +88,41 @@ def telling(word: Word) -> str:  # one arm a word
             return f"could not send {word.folder} from to-send/: {word.why}"
         case FolderSettled():
             return f"settled {word.folder}: it was sent, or is not in to-send/ any more"
+        case DecisionMade() | RegionCompared() | RegionJudged() | ProductionClosed() | VersionsRetired():
+            return _of_the_film(word)
         case _:
             return _of_a_job(word)
+
+
+def _of_the_film(word: DecisionWord) -> str:
+    match word:
+        case DecisionMade():
+            who = f"{word.person} of the site " if word.person else ""
+            instead = f" (instead: {word.instead})" if word.instead else ""
+            seen = f"; seen: {', '.join(evidence_in_words(each) for each in word.evidence)}" if word.evidence else ""
+            return f"{who}decided {word.place} is {word.verdict}{instead}{_because(word.because)}{seen}"
+        case RegionCompared():
+            gone = f"the detail seems gone in {', '.join(map(str, word.flagged))}" if word.flagged else "it is there"
+            return f"compared {word.version} with what entry {word.decision} leaves as it is: {gone}"
+        case RegionJudged():
+            said = "is still there" if word.stands else "was cleaned away"
+            return f"says what entry {word.decision} leaves as it is {said} in {word.version}{_because(word.because)}"
+        case ProductionClosed():
+            return f"closed the production: {word.files} files, {word.size} bytes exported, {', '.join(word.finals)}"
+        case VersionsRetired():
+            named = ", ".join(word.versions[:5])
+            more = f" and {len(word.versions) - 5} more" if len(word.versions) > 5 else ""
+            return f"retired {named}{more} from the bucket{_because(word.reason)}"
+        case _:
+            assert_never(word)
+
+
+def evidence_in_words(evidence: Evidence) -> str:
+    """Return what was looked at."""
+    if evidence.still:
+        return f"still {evidence.still[:12]}..."
+    frames = ":" + ",".join(map(str, evidence.frames)) if evidence.frames else ""
+    return f"{evidence.version}{frames}" + (f" against {evidence.against}" if evidence.against else "")
 
 
 def _of_a_job(word: JobWord) -> str:

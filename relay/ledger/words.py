@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, TypeAdapter
 
+from relay.ledger.decision_words import DecisionWord
 from relay.ledger.job_words import JobWord
 from relay.ledger.keys import PublicKeyField
 from relay.model import (
@@ -210,6 +211,7 @@ Word = (
     | ObjectMended
     | FolderNotSent
     | FolderSettled
+    | DecisionWord
     | JobWord
 )
 

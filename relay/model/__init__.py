@@ -24,9 +24,11 @@ from relay.model.names import (
     reel_of,
     version_name,
 )
+from relay.model.places import PROGRAMME, Place
 from relay.model.production import Base, Element, ElementKind, Loan, Picture, Premiere, Production, Reel, Site, Stage
 
 __all__ = [
+    "PROGRAMME",
     "Base",
     "Closure",
     "Code",
@@ -42,6 +44,7 @@ __all__ = [
     "Loan",
     "Note",
     "Picture",
+    "Place",
     "Premiere",
     "Production",
     "Reel",

@@ -1,9 +1,11 @@
 """Entries as lines: number, signer, time, what was said, and which reels it is about. Pure."""
 
 import json
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
+from typing import Any
 
+from relay.ledger.decision_words import DecisionMade, Evidence
 from relay.ledger.entry import read_entry
 from relay.ledger.job_words import InputsRenewed, JobOpened
 from relay.ledger.telling import telling
@@ -39,7 +41,10 @@ def spoken(raw: bytes) -> Spoken:
     return Spoken.model_construct(by=body["by"], time=time, reels=tuple(reels))
 
 
-def _reel_in(word: dict[str, str]) -> ReelName | None:
+def _reel_in(word: Mapping[str, Any]) -> ReelName | None:
+    if "place" in word:
+        about = word["place"]["about"]
+        return ReelName(about) if "/" in about else None
     if "reel" in word:
         return ReelName(word["reel"])
     if "version" in word:
@@ -49,6 +54,8 @@ def _reel_in(word: dict[str, str]) -> ReelName | None:
 
 def reel_told(word: Word) -> ReelName | None:
     """Return the reel that `word` is about; None for one about the production and its sites."""
+    if isinstance(word, DecisionMade):
+        return word.place.reel
     return _reel_in(
         {name: value for name in ("reel", "version", "job") if isinstance(value := getattr(word, name, None), str)}
     )
@@ -80,4 +87,13 @@ def _within(word: Word, only: Collection[ReelName]) -> Word | None:
         return None
     if isinstance(word, JobOpened | InputsRenewed):
         return word.model_copy(update={"inputs": tuple(name for name in word.inputs if reel_of(name) in only)})
+    if isinstance(word, DecisionMade):
+        seen = tuple(each for each in word.evidence if _is_within(each, only))
+        instead = word.instead if word.instead and word.instead.reel in only else None
+        return word.model_copy(update={"evidence": seen, "instead": instead})
     return word
+
+
+def _is_within(evidence: Evidence, only: Collection[ReelName]) -> bool:
+    versions = [name for name in (evidence.version, evidence.against) if name]
+    return bool(versions) and all(reel_of(name) in only for name in versions)

@@ -5,6 +5,14 @@ from datetime import timedelta
 import pytest
 
 from relay.errors import BrokenError
+from relay.ledger.decision_words import (
+    DecisionMade,
+    ProductionClosed,
+    Region,
+    RegionCompared,
+    RegionJudged,
+    VersionsRetired,
+)
 from relay.ledger.job_state import Standing
 from relay.ledger.job_words import (
     ClaimExtended,
@@ -43,7 +51,7 @@ from relay.ledger.words import (
     VersionInspected,
     Word,
 )
-from relay.model import Production, Stage
+from relay.model import FrameRange, Place, Production, Stage
 from tests.unit.ledger.scene import COORDINATOR, MENDER, NOON, Told, created, pen, production, some_digest, version
 
 NEWCOMER = "kolkata"  # invited, not joined
@@ -69,6 +77,15 @@ JOBS = {
 FREE, HELD, PERSONS, DONE, LAPSED, STOPPED = (opened.job for opened in JOBS.values())
 TWICE, RENEWED = "scan/B/R04/1", "clean/B/R04/1"
 NEXT_WEEK = NOON + timedelta(days=7)
+HAIR = DecisionMade(
+    place=Place(about="A/R01", frames=(FrameRange(first=120, last=180),)),
+    verdict="left as it is",
+    because="it was in the camera gate",
+    region=Region(version="A/R01/v1", x=0, y=0, width=12, height=12),
+)
+LEFT, CLOSING = 27, 29
+SEEN = RegionCompared(decision=LEFT, version="A/R01/v1", compared=61, crops=some_digest("crops"))
+CLOSED = ProductionClosed(export=some_digest("bag"), finals=("B/R01/v1",), files=160, size=2000)
 OFFER = {"to": MENDER, "done": "to frame 800", "left": "the rest"}
 
 
@@ -90,6 +107,10 @@ def told() -> Told:
         told.say(HOLDER, TryFailed(job=STOPPED, epoch=claimed.sequence, said="it burnt"))
     scan_twice(told)
     told.say(HOLDER, FolderNotSent(folder="holiday", why="it names no reel"))
+    left = told.say(HOLDER, HAIR).sequence
+    assert left == LEFT
+    told.say(HOLDER, SEEN)
+    assert told.say(pen(COORDINATOR), CLOSED).sequence == CLOSING
     return told
 
 
@@ -142,6 +163,11 @@ WORDS_AND_RIGHTS: list[tuple[Word | tuple[Word, ...], set[str]]] = [
     (ObjectMended(object=some_digest("frame"), version=MADE.version), {"coordinator", "mender"}),
     (FolderNotSent(folder="holiday pictures", why="they name no reel"), WORKING),
     (FolderSettled(folder="holiday"), {"holder"}),
+    (DecisionMade(place=Place(about="A"), verdict="preferred", because="the better tone"), WORKING),
+    (SEEN, WORKING),
+    (RegionJudged(decision=LEFT, version="A/R01/v1", stands=True), WORKING),
+    (CLOSED, {"coordinator"}),
+    (VersionsRetired(closing=CLOSING, versions=("A/R01/v1",), reason="exported and checked"), {"coordinator"}),
     (JobOpened(job="scan/A/R04/1", stage="scan", reel="A/R04"), WORKING),
     (InputsRenewed(job=RENEWED, inputs=("B/R04/v2",)), WORKING),
     (JobClaimed(job=FREE, lease=600), WORKING),

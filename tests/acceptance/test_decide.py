@@ -1,0 +1,50 @@
+"""Decisions as people say them: one line, and it stays."""
+
+import pytest
+
+from tests.acceptance.house import House
+
+
+@pytest.fixture
+def sent(house: House) -> House:
+    house.send("halifax", house.scan("scan"))
+    return house
+
+
+def test_a_decision_is_one_line_and_saying_it_again_says_nothing_new(sent: House):
+    line = ("decide", "A/R01:4-6", "preferred", "--because", "=tone", "--evidence", "A/R01/v1:4-6", "--person", "Ines")
+    first = sent.told("lisbon", *line)
+    assert first["verdict"] == "preferred"
+    assert sent.told("lisbon", *line)["entry"] is None
+    said = sent("tokyo", "ledger", "show", "--last", "1").out
+    assert "Ines of the site decided A/R01:4-6 is preferred: it has the better tone" in said
+    assert "seen: A/R01/v1:4-6" in said
+
+
+def test_a_shot_an_element_and_the_programme_are_decided_about_and_a_still_is_evidence(sent: House):
+    still = sent.place / "light_table.jpg"
+    still.write_bytes(b"two prints on the light table")
+    sent("halifax", "material", "keep", still, "A")
+    for place, word in (("programme:2400-2700", "replaced"), ("A", "not-used"), ("programme", "left as it is")):
+        entry = sent.told(
+            "lisbon", "decide", place, word, "--because", "seen side by side", "--evidence", "light_table.jpg"
+        )["entry"]
+        assert entry == sent.entries - 1
+
+
+REFUSED = [
+    ("A/R01:9-4 used --because x", "run backwards"),
+    ("Q used --because x", "no element and no reel"),
+    ("A:1-2 used --because x", "is no place"),
+    ("A liked --because x", "expected one of used, not used"),
+    ("A used --because =nice", "=tone"),
+    ("A used --because x --evidence A/R01/v7", "there is no A/R01/v7"),
+    ("A/R01:1-2 left-as-it-is --because x --region 1,2,3", "X,Y,WIDTH,HEIGHT"),
+]
+
+
+def test_what_cannot_be_decided_is_refused_in_a_sentence(sent: House):
+    before = sent.entries
+    for line, why in REFUSED:
+        assert why in sent.refused("lisbon", "decide", *line.split(), ends=3 if "v7" in line else 2)
+    assert sent.entries == before
