@@ -8,7 +8,7 @@ from relay.media.soundlength import HEAD, SoundLength, parse_sound_length
 from relay.model import digest_of
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
-from relay.transfer.inspecting import read_report
+from relay.transfer.looked import read_report
 
 
 def sound_of(desk: Desk, version: Version) -> PackedFile:
