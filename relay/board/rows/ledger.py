@@ -42,7 +42,7 @@ def spoken(raw: bytes) -> Spoken:
 
 
 def _reel_in(word: Mapping[str, Any]) -> ReelName | None:
-    if "place" in word:
+    if word.get("word") == "decision-made":
         about = word["place"]["about"]
         return ReelName(about) if "/" in about else None
     if "reel" in word:

@@ -10,9 +10,16 @@ from relay.board.rows.needs import needs_of
 from relay.board.rows.reels import reel_rows
 from relay.board.rows.sites import Day, day_of, days_in, site_rows
 from relay.board.rows.view import seen_by
+from relay.ledger.decision_words import DecisionMade, Evidence
+from relay.ledger.words import CopyChecked
+from relay.model import Place
 from tests.unit.board.board_scene import GUEST, LISBON, RULER, SOON, floor, view
 from tests.unit.ledger.job_scene import receipt
 from tests.unit.ledger.scene import COORDINATOR
+
+NOT_USED = DecisionMade(
+    place=Place(about="B/R01"), verdict="not used", because="it has decayed", instead=Place(about="A/R01")
+)
 
 
 def test_a_day_in_tokyo_falls_where_its_clock_says():
@@ -97,10 +104,24 @@ def test_a_guest_reads_only_the_words_about_the_archive_s_own_reels():
 def test_the_index_agrees_with_the_lines_that_were_read_whole():
     told = floor()
     told.does("scan/A/R01")
-    told.says("kolkata", receipt("A/R01/v1"))
+    made = told.state.versions["A/R01/v1"]
+    copy = CopyChecked(version=made.name, manifest=made.manifest, place="bucket", outcome="whole")
+    told.says("kolkata", receipt("A/R01/v1"), copy, NOT_USED)
     for line, raw in zip(ledger_lines(enumerate(told.raws)), told.raws, strict=True):
         quick = spoken(raw)
         assert (quick.by, quick.time, quick.reels) == (line.by, line.time, line.reels)
+
+
+def test_a_guest_reads_what_was_decided_about_their_own_print_without_the_prints_of_others():
+    told = floor()
+    told.does("scan/A/R01")
+    told.does("scan/B/R01")
+    seen = (Evidence(version="B/R01/v1"), Evidence(version="B/R01/v1", against="A/R01/v1"))
+    told.says("lisbon", NOT_USED.model_copy(update={"evidence": seen}))
+    said = str(ledger_lines(enumerate(told.raws), only={"B/R01"})[-1].said)
+    assert "B/R01 is not used: it has decayed" in said
+    assert "seen: B/R01/v1'" in said
+    assert "A/R01" not in said
 
 
 def test_everybody_but_a_guest_sees_all():
