@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 LARGEST = 400
 """More choices (tasks times sites) than this are not given to the solver."""
+WORKERS = 2
+"""Threads of the solver: what the least machine has. More of them on two cores only take turns."""
 MOST_SHIFTS = 120
 """Each choice costs a few facts for every shift before the known finish."""
 
@@ -35,6 +37,8 @@ class _Model:
     end: list[cp_model.IntVar] = field(default_factory=list)
     at: list[dict[int, cp_model.IntVar]] = field(default_factory=list)
     pools: dict[int, list[cp_model.IntervalVar]] = field(default_factory=dict)
+    loads: dict[int, list[cp_model.LinearExprT]] = field(default_factory=dict)
+    """Pool to the minutes that each of its tasks keeps a hand there at least, if it is done there."""
 
 
 def proved(layout: Layout, state: State, seconds: float) -> State:
@@ -55,7 +59,7 @@ def proved(layout: Layout, state: State, seconds: float) -> State:
     _add_aim(layout, built)
     solver = cp_model.CpSolver()
     solver.parameters.max_time_in_seconds = seconds
-    solver.parameters.num_workers = 8
+    solver.parameters.num_workers = WORKERS
     solver.parameters.random_seed = 0
     if solver.solve(built.model) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return state
@@ -71,6 +75,7 @@ def _add_task(layout: Layout, built: _Model, task: int, state: State) -> None:
     model.add_hint(start, min(state.timing.start[layout.first_item[task]], built.horizon))
     model.add_hint(end, min(state.timing.end[last], built.horizon))
     at: dict[int, cp_model.IntVar] = {}
+    lengths: list[tuple[int, cp_model.IntVar]] = []
     for site in layout.sites[task]:
         here = model.new_bool_var("")
         model.add_hint(here, state.draft.paths[task][0][0] == site)
@@ -78,21 +83,24 @@ def _add_task(layout: Layout, built: _Model, task: int, state: State) -> None:
         if not pieces:
             model.add(here == 0)
         elif len(pieces) == 1:
-            earliest, latest, length = pieces[0]
+            earliest, latest, _ = pieces[0]
             model.add(start >= earliest).only_enforce_if(here)
             model.add(start <= latest).only_enforce_if(here)
-            model.add(end == start + length).only_enforce_if(here)
         else:
             _add_pieces(model, start, end, here, pieces)
         if len(pieces) == 1:  # a known size tells the solver much more
-            interval = model.new_optional_fixed_size_interval_var(start, pieces[0][2], here, "")
+            interval = model.new_optional_interval_var(start, pieces[0][2], end, here, "")
+            lengths.append((pieces[0][2], here))
         else:
             size = model.new_int_var(0, built.horizon, "")
             interval = model.new_optional_interval_var(start, size, end, here, "")
         for pool in layout.pools[task][site]:
             built.pools.setdefault(pool, []).append(interval)
+            built.loads.setdefault(pool, []).append(min((piece[2] for piece in pieces), default=0) * here)
         at[site] = here
     model.add_exactly_one(at.values())
+    if len(lengths) == len(at):
+        model.add(end == start + sum(length * here for length, here in lengths))
     built.start.append(start)
     built.end.append(end)
     built.at.append(at)
@@ -185,6 +193,8 @@ def _add_aim(layout: Layout, built: _Model) -> None:
     for end, due in zip(built.end, layout.due, strict=True):
         if due is not None:
             model.add(late >= end - due)
+    for pool, loads in built.loads.items():  # known already, but said so the solver bounds the finish by it
+        model.add(sum(loads) <= layout.hands[pool] * finish)
     model.minimize(late * (built.horizon + 1) + finish)
 
 

@@ -3,11 +3,13 @@
 Seconds are this process's CPU; the clock stands beside them, since the machine may be busy with other things.
 """
 
+import os
 import platform
 import sys
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 from statistics import median
 
 from relay.shifts.plan import Budget, Plan
@@ -113,7 +115,9 @@ def small(seeds: int = 200) -> None:
 
 def main() -> None:
     asked = sys.argv[1:] or ["small", "people", "growth", "shops"]
-    print(platform.platform(), platform.python_version())
+    load = " ".join(f"{each:.1f}" for each in os.getloadavg())
+    machine = f"{platform.platform()}, Python {platform.python_version()}"
+    print(f"{datetime.now(UTC):%d %B %Y %H:%M} UTC, {machine}, load {load}")
     for name in asked:
         {"shops": shops, "growth": growth, "people": people, "small": small}[name]()
 
