@@ -10,6 +10,7 @@ import typer.core
 from relay import __version__
 from relay.cli import (
     board,
+    conform,
     copies,
     decide,
     fit_sound,
@@ -64,6 +65,7 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_FILES, "mend", upkeep.mend),
     (_FILES, "copies", copies.copies),
     (_FILES, "tidy", tidy.tidy),
+    (_PROGRAMME, "conform", conform.conform),
     (_PROGRAMME, "fit-sound", fit_sound.fit_sound),
     (_JOBS, "jobs", jobs.jobs),
     (_JOBS, "who", planning.who),

@@ -245,7 +245,7 @@ def accept(
     job: JobArgument,
     note: Annotated[str, typer.Option(metavar="TEXT", help="What should be remembered.")] = "",
     despite: Annotated[
-        bool, typer.Option("--despite", help="Although an inspection found what blocks it; --note says why.")
+        bool, typer.Option("--despite", help="Although something was found that blocks it; --note says why.")
     ] = False,
     as_json: AsJson = False,
 ) -> None:

@@ -182,6 +182,8 @@ class JobAccepted(Frozen):
     note: Note = ""
     despite: DigestField | None = None
     """The report of an inspection whose findings block acceptance, when a person says in `note` that they are none."""
+    despite_list: DigestField | None = None
+    """The report of a check against a cut list, likewise."""
 
 
 class JobReturned(Frozen):

@@ -94,6 +94,7 @@ def _accepted(state: State, job: Job, word: JobAccepted, saying: Saying) -> Job:
         )
     _check_received(state, job, word.version)
     _check_inspected(state, job, word)
+    _check_conformed(state, word)
     return job.moved(Standing.ACCEPTED, saying.time, reason=word.note)
 
 
@@ -114,6 +115,20 @@ def _check_inspected(state: State, job: Job, word: JobAccepted) -> None:
         )
     if not word.note.strip():
         raise RefusedError(f"{word.version} is accepted despite its findings: say in --note why they are no faults")
+
+
+def _check_conformed(state: State, word: JobAccepted) -> None:
+    """Refuse what lies otherwise than the newest check against a cut list says it should."""
+    held = state.versions[word.version].conforms
+    if not held or not held[-1].blocking:
+        return
+    if word.despite_list != held[-1].report:
+        raise RefusedError(
+            f"entry {held[-1].entry} says that {word.version} lies otherwise than its cut list, in {held[-1].blocking} "
+            f"findings: see `relay conform {word.version}`. Return it; or accept it with --despite, if they are none"
+        )
+    if not word.note.strip():
+        raise RefusedError(f"{word.version} is accepted though it lies otherwise than its list: say in --note why")
 
 
 def _check_received(state: State, job: Job, version: VersionName) -> None:

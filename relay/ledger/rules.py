@@ -14,6 +14,7 @@ from relay.ledger.keys import PublicKey, key_id
 from relay.ledger.saying import RULING, WORKING, Saying
 from relay.ledger.state import (
     ROOT,
+    Conformed,
     CopyCheck,
     Inspected,
     KeptFolder,
@@ -40,6 +41,7 @@ from relay.ledger.words import (
     SiteInvited,
     SiteJoined,
     SiteRemoved,
+    VersionConformed,
     VersionInspected,
     VersionMade,
     Word,
@@ -90,6 +92,8 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _receipt(state, word, saying)
         case VersionInspected():
             _inspected(state, word, saying)
+        case VersionConformed():
+            _conformed(state, word, saying)
         case MaterialKept():
             _material(state, word, saying)
         case CopyChecked():
@@ -261,6 +265,16 @@ def _inspected(state: State, word: VersionInspected, saying: Saying) -> None:
         thumbnails=word.thumbnails,
     )
     state.versions[word.version] = replace(version, inspections=(*version.inspections, found))
+
+
+def _conformed(state: State, word: VersionConformed, saying: Saying) -> None:
+    saying.check_role("say how a version lies to a cut list", *WORKING)
+    version = _version(state, word.version)
+    if word.manifest != version.manifest:
+        raise RefusedError(f"the check of {word.version} against a list is about another manifest than the version has")
+    told = (word.cut_list, word.report, word.blocking, word.warning)
+    found = Conformed(saying.by, saying.entry, saying.time, *told)
+    state.versions[word.version] = replace(version, conforms=(*version.conforms, found))
 
 
 def _material(state: State, word: MaterialKept, saying: Saying) -> None:

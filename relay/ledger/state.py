@@ -90,6 +90,19 @@ class Inspected:
 
 
 @dataclass(frozen=True)
+class Conformed:
+    """How a site found a version to lie to a cut list."""
+
+    site: str
+    entry: int
+    time: datetime
+    cut_list: Digest
+    report: Digest
+    blocking: int
+    warning: int
+
+
+@dataclass(frozen=True)
 class CopyCheck:
     """What was last found of one copy of a version."""
 
@@ -119,6 +132,7 @@ class Version:
     time: datetime
     receipts: tuple[Receipt, ...] = ()
     inspections: tuple[Inspected, ...] = ()
+    conforms: tuple[Conformed, ...] = ()
     checks: tuple[CopyCheck, ...] = ()
     """The newest of each copy."""
     retired: int | None = None

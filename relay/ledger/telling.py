@@ -45,6 +45,7 @@ from relay.ledger.words import (
     SiteInvited,
     SiteJoined,
     SiteRemoved,
+    VersionConformed,
     VersionInspected,
     VersionMade,
     Word,
@@ -75,6 +76,10 @@ def telling(word: Word) -> str:  # one arm a word
         case VersionInspected():
             found = f"{word.blocking} findings block acceptance, {word.warning} warn"
             return f"looked at {word.version}: {found if word.blocking or word.warning else 'nothing found'}"
+        case VersionConformed():
+            found = f"{word.blocking} findings block acceptance, {word.warning} warn"
+            lies = found if word.blocking or word.warning else "frame for frame as it says"
+            return f"held {word.version} against the cut list {word.cut_list[:12]}: {lies}"
         case MaterialKept():
             return f"kept {word.name} about {word.about}" + (f" ({word.note})" if word.note else "")
         case CopyChecked():

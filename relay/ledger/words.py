@@ -139,6 +139,22 @@ class VersionInspected(Frozen):
     """A small grey thumbnail of every frame, in NumPy's file form: what prints are aligned by."""
 
 
+class VersionConformed(Frozen):
+    """A site held a version against a cut list, frame for frame; the report, an object in the store, says how it lies.
+
+    The list is an object, too: whoever doubts the report can hold the version against the same bytes.
+    """
+
+    word: Literal["version-conformed"] = "version-conformed"
+    version: VersionField
+    manifest: DigestField
+    cut_list: DigestField
+    report: DigestField
+    blocking: Annotated[int, Field(ge=0)]
+    """Places that lack, or show another frame than the list says."""
+    warning: Annotated[int, Field(ge=0)]
+
+
 class MaterialKept(Frozen):
     """A still or a paper lies in the store as one object: it belongs to an element, a reel or a place on it."""
 
@@ -206,6 +222,7 @@ Word = (
     | VersionMade
     | ReceiptSigned
     | VersionInspected
+    | VersionConformed
     | MaterialKept
     | CopyChecked
     | ObjectMended

@@ -155,13 +155,20 @@ def _outcome(job: Job) -> VersionName:
 
 
 def accept(ledger: Ledger, pen: Pen, name: str, note: str = "", *, despite: bool = False) -> Entry | None:
-    """Say that the outcome is good; `despite` what an inspection found, for the reason in `note`. None: said before."""
+    """Say that the outcome is good; `despite` what was found, for the reason in `note`. None: said before."""
 
     def say(state: State, job: Job, _now: datetime) -> Word | None:
         if job.standing is Standing.ACCEPTED:
             return None
-        looked = state.versions[_outcome(job)].inspections if despite else ()
-        return JobAccepted(job=job.job, version=_outcome(job), note=note, despite=looked[-1].report if looked else None)
+        made = state.versions[_outcome(job)]
+        looked, held = (made.inspections[-1:], made.conforms[-1:]) if despite else ((), ())
+        return JobAccepted(
+            job=job.job,
+            version=made.name,
+            note=note,
+            despite=looked[0].report if looked else None,
+            despite_list=held[0].report if held else None,
+        )
 
     return _say(ledger, pen, name, say)
 

@@ -48,6 +48,7 @@ from relay.ledger.words import (
     SiteInvited,
     SiteJoined,
     SiteRemoved,
+    VersionConformed,
     VersionInspected,
     Word,
 )
@@ -156,6 +157,17 @@ WORDS_AND_RIGHTS: list[tuple[Word | tuple[Word, ...], set[str]]] = [
     (
         VersionInspected(
             version=MADE.version, manifest=MADE.manifest, report=some_digest("report"), blocking=0, warning=1
+        ),
+        WORKING,
+    ),
+    (
+        VersionConformed(
+            version=MADE.version,
+            manifest=MADE.manifest,
+            cut_list=some_digest("list"),
+            report=some_digest("report"),
+            blocking=0,
+            warning=0,
         ),
         WORKING,
     ),

@@ -1,0 +1,156 @@
+"""`relay conform`, as whoever receives a lab's work uses it."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from relay.programme.cutlist import Shown
+from relay.programme.own_form import own_form, parse_own_form
+from tests.acceptance.command import Forker
+from tests.acceptance.house import PRODUCTION, House
+from tests.references.damage import titled, written
+from tests.unit.programme.scene import A, film
+
+FILM = film(56, 4)
+LIST = """
+rate = "24"
+
+[[event]]
+reel = "A/R01"
+first = 4
+length = 18
+speed = "16"
+
+[[event]]
+reel = "A/R01"
+first = 40
+length = 14
+"""
+SHOWN = list(parse_own_form(LIST).shown())
+ROUTE = """
+[[stage]]
+name = "scan"
+of = ["A/R01"]
+inspected = true
+
+[[stage]]
+name = "grade"
+of = ["Q/R01"]
+after = ["scan"]
+
+[[element]]
+code = "Q"
+title = "The restored film"
+kind = "restored programme"
+gauge = "35mm"
+base = "none"
+holder = "Lisbon"
+speed = "24"
+
+[[element.reel]]
+name = "R01"
+"""
+
+
+def frame(folder: Path, number: int, tones: np.ndarray, position: int) -> None:
+    folder.mkdir(exist_ok=True)
+    whole = np.repeat((tones.astype(np.uint16) * 257)[..., None], 3, axis=2)
+    body = titled(written(folder / "f.dpx", whole), position, 56, 18.0, None, b"")
+    (folder / "f.dpx").unlink()
+    (folder / f"r.{number:07d}.dpx").write_bytes(body)
+
+
+def graded(folder: Path, shown: list[Shown], carried: bool = True) -> Path:
+    """Lay out what a lab returns: another tone, numbered from 1000 on."""
+    for place, each in enumerate(shown):
+        tones = np.clip((FILM.grey[each.frame] / 255) ** 1.3 * 230 + 8, 0, 255)
+        frame(folder, 1000 + place, tones, each.frame if carried else place)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def scanned(forker: Forker, tmp_path_factory: pytest.TempPathFactory) -> House:
+    """A production whose one reel was scanned and looked at where it arrived."""
+    house = House(forker, tmp_path_factory.mktemp("scanned"))
+    text = PRODUCTION.replace('name = "halifax"\n', 'name = "halifax"\nstages = ["scan"]\n')
+    text = text.replace('name = "tokyo"\n', 'name = "tokyo"\nstages = ["grade"]\n')
+    (house.place / "quillmark.toml").write_text(text + ROUTE, encoding="utf-8")
+    (house.place / "list.toml").write_text(LIST, encoding="utf-8")
+    house.create()
+    for number in range(56):
+        frame(house.place / "scan", 86400 + number, FILM.grey[number], number)
+    house("halifax", "claim", "scan/A/R01")
+    house.send("halifax", house.place / "scan", "A/R01", "--start-mark", "86400")
+    for _ in range(2):
+        house("tokyo", "sweep", "--folder", "reels", "--settle", "0")
+    return house
+
+
+@pytest.fixture
+def house(scanned: House, tmp_path: Path) -> House:
+    return scanned.copied(tmp_path)
+
+
+def test_a_folder_that_lies_as_the_list_says_is_told_to(house: House):
+    said = house("lisbon", "conform", graded(house.place / "came", SHOWN), "list.toml").out
+    assert "32 frames of 32 places came back; it lies as the list says" in said
+    assert "carry the numbers of their source" in said
+    assert "32 pictures compared" in said
+
+
+def test_missing_places_are_named_as_ranges_and_so_are_frames_too_many(house: House):
+    folder = graded(house.place / "came", [*SHOWN, SHOWN[-1]])
+    for number in (1005, 1006, 1020):
+        (folder / f"r.{number:07d}.dpx").unlink()
+    said = house("lisbon", "conform", folder, "list.toml", "--start-mark", "1000", "--no-pictures", ends=2)
+    assert "missing 5-6, 20; not in the list 32" in said.err
+    told = house.told("lisbon", "conform", folder, "list.toml", "--start-mark", "1000", "--no-pictures", ends=2)
+    assert (told["missing"], told["extra"], told["compared"]) == ([[5, 6], [20, 20]], [[32, 32]], 0)
+
+
+def test_a_shot_that_slipped_is_caught_by_its_headers_or_by_its_picture(house: House):
+    slipped = [Shown(A, row.frame + 1) if place >= 18 else row for place, row in enumerate(SHOWN)]
+    told = house.told("lisbon", "conform", graded(house.place / "came", slipped), "list.toml", "--no-pictures", ends=2)
+    (run,) = told["displaced"]
+    assert (run["by"], run["places"], run["shows_first"]) == ("number", {"first": 18, "last": 31}, 41)
+    told = house.told("lisbon", "conform", graded(house.place / "again", slipped, carried=False), "list.toml", ends=2)
+    (run,) = told["displaced"]
+    assert (run["by"], run["places"], run["shows_first"]) == ("picture", {"first": 18, "last": 31}, 41)
+    assert run["sure"] > 0.9
+
+
+def test_what_is_found_of_a_version_is_signed_and_keeps_it_from_being_accepted(house: House):
+    house("lisbon", "accept", "scan/A/R01")
+    house("tokyo", "claim", "grade/Q/R01")
+    folder = graded(house.place / "came", SHOWN)
+    (folder / "r.0001007.dpx").unlink()
+    house.send("tokyo", folder, "Q/R01", "--start-mark", "1000")
+    house("lisbon", "sweep", "--folder", "reels", "--settle", "0")
+    assert "missing 7" in house("lisbon", "conform", "Q/R01/v1", "list.toml", "--no-pictures", ends=2).err
+    entries = house.entries
+    assert house.told("lisbon", "conform", "Q/R01/v1", ends=2)["missing"] == [[7, 7]]
+    house("lisbon", "conform", "Q/R01/v1", "list.toml", "--no-pictures", ends=2)
+    assert house.entries == entries  # said once
+    assert "lies otherwise than its cut list" in house.refused("lisbon", "accept", "grade/Q/R01", "--note", "fine")
+    house("lisbon", "accept", "grade/Q/R01", "--note", "place 7 comes on Friday", "--despite")
+    assert "held Q/R01/v1 against the cut list" in house("lisbon", "ledger", "show", "--last", "0").out
+
+
+@pytest.mark.parametrize(
+    ("words", "ends", "said"),
+    [
+        (("conform", "A/R01/v1", "no.toml"), 3, "there is no file"),
+        (("conform", "A/R01/v1", "quillmark.toml"), 2, "is no cut list"),
+        (("conform", "A/R01/v1", "list.toml", "--start-mark", "3"), 2, "--start-mark is for a folder"),
+        (("conform", "A/R01/v1"), 3, "nobody held A/R01/v1"),
+        (("conform", "tokyo", "list.toml"), 2, "no numbered frames"),
+    ],
+)
+def test_what_cannot_be_held_is_refused_with_a_sentence(house: House, words: tuple[str, ...], ends: int, said: str):
+    assert said in house.refused("lisbon", *words, ends=ends)
+
+
+def test_a_list_in_our_own_form_is_read_back_as_it_was_written():
+    cut = parse_own_form(LIST)
+    assert parse_own_form(own_form(cut)) == cut
