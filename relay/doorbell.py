@@ -15,6 +15,7 @@ from relay.ledger import owed, route
 from relay.ledger.entry import read_entry
 from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Job, Standing
+from relay.ledger.job_words import SiteExpected
 from relay.ledger.ledger import Ledger
 from relay.ledger.state import State
 from relay.ledger.words import ObjectMended, ProductionRevised, ReceiptSigned, Word
@@ -92,6 +93,8 @@ def calls_of(state: State, words: Iterable[Word], calls: Calls | None = None) ->
                 calls.add(word.version, _menders(state))
             case ObjectMended():
                 calls.add(word.version, _refusers(state, word.version))
+            case SiteExpected():
+                calls.add(word.job, [word.to] if word.to and owed.to_receive(state, word.to) else [])
             case ProductionRevised():
                 calls.add(word.production.name, (site.name for site in word.production.sites))
             case _:

@@ -1,6 +1,7 @@
 """Plans in the background: the coordinator's worker asks sites for open jobs; each site's tells when work goes on.
 
-Nothing here moves work. The coordinator says in the ledger who is asked first, which wakes that site; and shortly
+Nothing here moves work. The coordinator says in the ledger who is asked first, which wakes that site; and who is
+expected to go on with what is under way, so that this site receives it, and is woken when it is handed in. Shortly
 before a house closes, its people are told to whom the plan hands on what they hold, and that site is woken.
 """
 
@@ -16,12 +17,15 @@ from relay.forecast.steering import (
     evenings,
     held_by,
     is_open_to_plans,
+    is_under_way,
     to_ask,
+    to_expect,
 )
+from relay.ledger.job_state import Expected, Job
+from relay.ledger.job_words import SiteAsked, SiteExpected
 from relay.ledger.notices import Notice
 from relay.ledger.state import State
 from relay.ledger.words import Word
-from relay.ledger.work import job_named
 from relay.transfer.desk import Desk
 from relay.transfer.lacking import Lacking
 from workers.plans import Plans
@@ -53,7 +57,8 @@ class Planning:
     def _is_news(self, state: State) -> bool:
         is_mine = state.film().coordinator == self._desk.site
         is_new = state.sequence != self._plans.sequence and self._room.clock.ticks() >= self._plans.next_at
-        return is_mine and is_new and any(is_open_to_plans(job) for job in state.jobs.values())
+        jobs = state.jobs.values()
+        return is_mine and is_new and any(is_open_to_plans(job) or is_under_way(state, job) for job in jobs)
 
     def _closing(self, ground: Ground) -> datetime | None:
         if not held_by(ground, self._desk.site):
@@ -77,16 +82,16 @@ class Planning:
     def _ask(self, found: Forecast) -> bool:
         if found.ground.film.coordinator != self._desk.site:
             return False
-        words = to_ask(found)
-        before = {word.job: found.ground.state.jobs[word.job] for word in words}
+        words: list[SiteAsked | SiteExpected] = [*to_ask(found), *to_expect(found)]
+        before = {word.job: _known(found.ground.state, word) for word in words}
 
         def decide(state: State, _now: object) -> list[Word] | None:
-            return [word for word in words if job_named(state, word.job) == before[word.job]] or None
+            return [word for word in words if _known(state, word) == before[word.job]] or None
 
         entry = self._desk.ledger.append(self._desk.pen, decide)
         if entry is not None:
-            asked = ", ".join(f"{word.job}: {word.to}" for word in words)
-            LOG.info("%s asks first, as planned: %s", self._desk.site, asked)
+            told = ", ".join(f"{word.job}: {word.to}" for word in words)
+            LOG.info("%s asks first or expects, as planned: %s", self._desk.site, told)
         return entry is not None
 
     def _tell(self, found: list[Evening], closing: datetime) -> None:
@@ -95,6 +100,11 @@ class Planning:
         for each in found:
             LOG.info("%s closes %s: %s goes on to %s, as planned", self._desk.site, closing, each.job, each.to)
             self._room.bell.ring({self._desk.site, each.to}, (), each.job)
+
+
+def _known(state: State, word: SiteAsked | SiteExpected) -> tuple[Job | None, Expected | None]:
+    """Return what is known of a job; nothing is said where that changed while the plan was made."""
+    return state.jobs.get(word.job), state.expected.get(word.job)
 
 
 def _notice(evening: Evening) -> Notice:

@@ -278,11 +278,20 @@ def reassign(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Take a job from its holder, or ask another site first.
+    """Take a job from its holder, or ask another site first, also for a job that is still to open.
 
     For the coordinator. A holder's late work is still kept; what a person asked, with a reason, no plan changes.
     """
-    _say(context, job, as_json, lambda desk: work.reassign(desk.ledger, desk.pen, job, to, reason))
+    with open_desk(context.obj) as desk:
+        ahead = work.to_come(desk.ledger.follow(), job)
+        entry = work.reassign(desk.ledger, desk.pen, ahead, to, reason) if ahead else None
+    if ahead is None:
+        _say(context, job, as_json, lambda desk: work.reassign(desk.ledger, desk.pen, job, to, reason))
+        return
+    said = f"entry {entry.sequence}." if entry else "that was so before."
+    facts = {"entry": entry.sequence if entry else None, "job": ahead, "standing": "to come", "expected": to}
+    sentence = f"{ahead} is still to open; {to or 'whoever comes first'} is expected to take it; {said}"
+    answer(facts, as_json=as_json, show=lambda page: page.line(sentence))
 
 
 def restart(context: typer.Context, job: JobArgument, reason: Reason, as_json: AsJson = False) -> None:

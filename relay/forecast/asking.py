@@ -271,14 +271,18 @@ class _Asking:
         return minute_shown(local, zone_named(zone)) - minute_of(self.ground.epoch)
 
     def _told(self, tasks: tuple[plan.Task, ...]) -> Iterator[plan.Told]:
-        """Give what people know: whom the ledger asks first for an open job, and from when; a person means at once."""
+        """Give what people know: whom the ledger asks first for a job, and from when; a person means at once."""
         for task in tasks:
-            job = self.state.jobs.get(task.id)
-            if job is None or job.standing is not Standing.OPEN or job.prefers is None:
-                continue
-            site = self._at(job, job.prefers)
-            if any(choice.site == site for choice in task.choices):
-                yield plan.Told(task.id, site, self.ground.minute(job.begins) if job.begins else 0)
+            asked, begins = self._asked(task.id)
+            site = next((choice.site for choice in task.choices if place_of(choice.site) == asked), None)
+            if site is not None:
+                yield plan.Told(task.id, site, self.ground.minute(begins) if begins else 0)
+
+    def _asked(self, task: TaskId) -> tuple[str | None, datetime | None]:
+        job, expected = self.state.jobs.get(task), self.state.expected.get(task)
+        if job is not None:
+            return (job.prefers, job.begins) if job.standing is Standing.OPEN else (None, None)
+        return (expected.site, expected.begins) if expected else (None, None)
 
 
 def _is_looked_at(stage: Stage) -> bool:

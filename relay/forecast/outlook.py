@@ -113,7 +113,8 @@ class Forecast:
         )
 
     @cached_property
-    def _first_pieces(self) -> dict[TaskId, Piece]:
+    def first_pieces(self) -> dict[TaskId, Piece]:
+        """Each task's first piece."""
         found: dict[TaskId, Piece] = {}
         for piece in self.plan.pieces:
             found.setdefault(piece.task, piece)
@@ -121,10 +122,10 @@ class Forecast:
 
     def _chain(self, task: TaskId | None) -> Iterator[TaskId]:
         seen = set[TaskId]()
-        while task is not None and task in self._first_pieces and task not in seen:
+        while task is not None and task in self.first_pieces and task not in seen:
             seen.add(task)
             yield task
-            task = self._first_pieces[task].cause.task
+            task = self.first_pieces[task].cause.task
 
     @cached_property
     def shut_doors(self) -> tuple[ShutDoor, ...]:

@@ -1,4 +1,7 @@
-"""What a plan asks people for: who takes an open job, and to whom work goes when a house closes. Pure."""
+"""What a plan asks people for: who takes an open job, who goes on after it, and to whom work goes when a house closes.
+
+Pure: what is said comes of the forecast alone.
+"""
 
 from datetime import datetime, timedelta
 from typing import NamedTuple
@@ -6,9 +9,14 @@ from typing import NamedTuple
 from relay.forecast.ground import Ground, place_of
 from relay.forecast.outlook import Forecast
 from relay.forecast.words import told
+from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Job, Standing
-from relay.ledger.job_words import SiteAsked
+from relay.ledger.job_words import SiteAsked, SiteExpected
+from relay.ledger.route import stage_to_come
+from relay.ledger.state import State
 from relay.shifts.chain import cause_in_words
+from relay.shifts.plan import Piece
+from relay.shifts.problem import Task, TaskId
 from relay.shifts.zones import instant_of, minute_of
 
 LEAD = timedelta(minutes=30)
@@ -43,14 +51,46 @@ def to_ask(found: Forecast) -> list[SiteAsked]:
 
 
 def _asked(found: Forecast, job: Job) -> SiteAsked | None:
-    piece = next((piece for piece in found.plan.pieces if piece.task == job.job), None)
+    piece = found.first_pieces.get(TaskId(job.job))
     if piece is None:
         return None
     site = place_of(piece.site)
     if site == job.prefers or not found.ground.state.has_joined(site):
         return None
-    why = f"planned: {told(cause_in_words(found.problem, piece.cause, piece))}"[:_LONGEST]
-    return SiteAsked(job=job.job, to=site, begins=found.ground.instant(piece.start), reason=why)
+    begins = found.ground.instant(piece.start)
+    return SiteAsked(job=job.job, to=site, begins=begins, reason=_why(found, piece))
+
+
+def _why(found: Forecast, piece: Piece) -> str:
+    return f"planned: {told(cause_in_words(found.problem, piece.cause, piece))}"[:_LONGEST]
+
+
+def is_under_way(state: State, job: Job) -> bool:
+    """Answer whether somebody works on a job, or is done, or a machine will be at once: who goes on is of interest."""
+    if job.standing is Standing.OPEN:
+        return stage_of(state, job).is_automatic
+    return job.standing in {Standing.CLAIMED, Standing.HANDED_IN}
+
+
+def to_expect(found: Forecast) -> list[SiteExpected]:
+    """Return what must be said so that what is under way is received by the site that the plan has go on with it."""
+    state = found.ground.state
+    under_way = {name for name, job in state.jobs.items() if is_under_way(state, job)}
+    words = [_expected(found, task) for task in found.problem.tasks if under_way.intersection(task.after)]
+    return [word for word in words if word is not None]
+
+
+def _expected(found: Forecast, task: Task) -> SiteExpected | None:
+    state, piece = found.ground.state, found.first_pieces.get(task.id)
+    if piece is None or task.id in state.jobs or stage_to_come(found.ground.film, task.id) is None:
+        return None
+    site, known = place_of(piece.site), state.expected.get(task.id)
+    if known is not None and (known.begins is None or known.site == site):
+        return None  # what a person said stays
+    if not state.has_joined(site):
+        return None
+    begins = found.ground.instant(piece.start)
+    return SiteExpected(job=task.id, to=site, begins=begins, reason=_why(found, piece))
 
 
 def closes_soon(ground: Ground, site: str) -> datetime | None:

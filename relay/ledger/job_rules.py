@@ -10,7 +10,7 @@ from typing import assert_never
 
 from relay.errors import RefusedError
 from relay.ledger import outcome_rules, returned, route
-from relay.ledger.job_state import Claim, Job, Offer, Standing
+from relay.ledger.job_state import Claim, Expected, Job, Offer, Standing
 from relay.ledger.job_words import (
     ClaimExtended,
     ClaimLapsed,
@@ -29,6 +29,7 @@ from relay.ledger.job_words import (
     JobWithdrawn,
     JobWord,
     SiteAsked,
+    SiteExpected,
     TryFailed,
     WorkCameLate,
 )
@@ -53,6 +54,9 @@ def fold_job(state: State, word: JobWord, saying: Saying) -> None:
         raise RefusedError(f"{saying.by}'s clock says {saying.time:%Y-%m-%d}: set it right, then say it again")
     if isinstance(word, JobOpened):
         _opened(state, word, saying)
+        return
+    if isinstance(word, SiteExpected):
+        _expected(state, word, saying)
         return
     job = job_named(state, word.job)
     state.jobs[word.job] = _after(state, job, word, saying)
@@ -93,7 +97,7 @@ def _after(state: State, job: Job, word: JobWord, saying: Saying) -> Job:
             | JobWithdrawn()
         ):
             return outcome_rules.after(state, job, word, saying)
-        case JobOpened():
+        case JobOpened() | SiteExpected():
             raise RefusedError(f"job {word.job} is open already")
         case _:
             assert_never(word)
@@ -146,6 +150,7 @@ def _opened(state: State, word: JobOpened, saying: Saying) -> None:
     _check_asked(state, word, saying)
     if word.prefers is not None:
         check_can(state, word.prefers, word.stage)
+    expected = _still_expected(state, word)
     state.jobs[word.job] = Job(
         job=word.job,
         stage=word.stage,
@@ -156,10 +161,35 @@ def _opened(state: State, word: JobOpened, saying: Saying) -> None:
         since=saying.time,
         given=saying.entry,
         given_at=saying.time,
-        prefers=word.prefers,
+        prefers=expected.site if expected else word.prefers,
+        begins=expected.begins if expected else None,
         asked=word.reason,
+        reason=expected.reason if expected else "",
         stands_on_returned=returned.marks(state, word.inputs),
     )
+
+
+def _still_expected(state: State, word: JobOpened) -> Expected | None:
+    """Return who was expected to go on, where that site can still; a job that somebody asks for says so itself."""
+    expected = state.expected.get(word.job)
+    if expected is None or expected.site is None:
+        return None
+    worker = state.film().site(expected.site)
+    can = worker is not None and word.stage in worker.stages and state.has_joined(expected.site)
+    return expected if can else None
+
+
+def _expected(state: State, word: SiteExpected, saying: Saying) -> None:
+    if word.job in state.jobs:
+        raise RefusedError(f"job {word.job} is open already: ask a site for it, nobody is expected any more")
+    if not is_coordinator(saying):
+        raise RefusedError(f"{saying.by} may not say who is expected for job {word.job}: the coordinator may")
+    stage = route.stage_to_come(state.film(), word.job)
+    if stage is None:
+        raise RefusedError(f"job {word.job} will not open: the route has no such stage and reel")
+    if word.to is not None:
+        check_can(state, word.to, stage)
+    state.expected[word.job] = Expected(word.to, word.begins, word.reason, saying.entry)
 
 
 def _check_versions(state: State, job: str, versions: Sequence[str]) -> None:

@@ -7,6 +7,17 @@ from enum import StrEnum
 from relay.model import FrameRange, ReelName, VersionName
 
 
+@dataclass(frozen=True)
+class Expected:
+    """Who is expected to go on with a job that is still to open."""
+
+    site: str | None
+    begins: datetime | None
+    """When it is planned to begin there; None where a person said so."""
+    reason: str
+    entry: int
+
+
 class Standing(StrEnum):
     """Where a job is in its life; docs/STATES.md draws the arrows between them."""
 

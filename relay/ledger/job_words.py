@@ -101,6 +101,17 @@ class SiteAsked(Frozen):
     reason: Line
 
 
+class SiteExpected(Frozen):
+    """The coordinator expects a site to go on with a job that is still to open, and to receive what leads to it."""
+
+    word: Literal["site-expected"] = "site-expected"
+    job: JobId
+    to: Slug | None = None
+    begins: Instant | None = None
+    """When the plan has it begin there. None: a person said so, and plans leave it so."""
+    reason: Line
+
+
 class HandOnOffered(Frozen):
     """The holder's day ends; the named site is asked to go on. The claim moves only with that site's word."""
 
@@ -212,6 +223,7 @@ JobWord = (
     | ClaimLapsed
     | ClaimReassigned
     | SiteAsked
+    | SiteExpected
     | HandOnOffered
     | HandOnTaken
     | HandOnDeclined

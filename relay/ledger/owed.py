@@ -4,10 +4,11 @@ A message only says "go and look"; this is where one looks.
 """
 
 from collections.abc import Iterator
+from datetime import UTC, datetime
 
 from relay.ledger import route
 from relay.ledger.job_rules import stage_of
-from relay.ledger.job_state import Job, Standing
+from relay.ledger.job_state import Expected, Job, Standing
 from relay.ledger.state import CopyCheck, Receipt, State, Version
 from relay.ledger.words import Fault
 from relay.model import VersionName
@@ -16,8 +17,9 @@ from relay.model import VersionName
 def receiver_of(state: State, job: Job) -> str:
     """Return the site that receives and verifies the outcome of `job`.
 
-    The one that its stage names; else one that does a following stage, if it can be another than the maker; spread by
-    reel, and the same for every reader. The coordinator, where nothing follows, or who is named has not joined.
+    The one that its stage names; else the one that the coordinator expects to go on with it; else one that does a
+    following stage, spread by reel: another than the maker, if that can be. Every reader finds the same. The
+    coordinator, where nothing follows, or who is named has not joined.
     """
     film = state.film()
     named = stage_of(state, job).received_by
@@ -26,7 +28,22 @@ def receiver_of(state: State, job: Job) -> str:
     able = [site.name for stage in route.followers(film, job.stage) for site in film.sites if stage.name in site.stages]
     joined = [name for name in dict.fromkeys(able) if state.has_joined(name)]
     others = [name for name in joined if name != job.holder] or joined or [film.coordinator]
-    return others[route.place_of(film, job.reel) % len(others)]
+    goes_on = _expected_after(state, job, others)
+    return goes_on or others[route.place_of(film, job.reel) % len(others)]
+
+
+def _expected_after(state: State, job: Job, others: list[str]) -> str | None:
+    """Return who is expected to go on first with what `job` makes, as the ledger says; None where it does not say."""
+    if not state.expected:
+        return None
+    names = route.jobs_after(state.film(), job.stage, job.reel)
+    found = [each for each in map(state.expected.get, names) if each and each.site in others]
+    return min(found, key=_precedence).site if found else None
+
+
+def _precedence(expected: Expected) -> tuple[bool, datetime, int]:
+    """What a person said, without a time, comes first; of what plans said, what begins first."""
+    return (expected.begins is not None, expected.begins or datetime.min.replace(tzinfo=UTC), expected.entry)
 
 
 def first_asked(state: State, job: Job) -> str | None:

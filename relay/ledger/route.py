@@ -99,6 +99,13 @@ def job_name(stage: str, reel: ReelName, number: int = 1) -> str:
     return f"{stage}/{reel}/{number}"
 
 
+def stage_to_come(film: Production, job: str) -> str | None:
+    """Return the stage at which the route opens a job called `job`, sooner or later; None where it never does."""
+    stage, _, rest = job.partition("/")
+    reel, _, number = rest.rpartition("/")
+    return stage if number == "1" and reel in _plan(film).get(stage, {}) else None
+
+
 def passes(state: State, stage: str, reel: ReelName) -> Iterator[Job]:
     """Give the jobs of a stage on a reel: the route's own, if it was opened, then those that were asked for."""
     for number in count(1):
@@ -226,6 +233,14 @@ def _due(state: State, stage: Stage, reel: ReelName, seen: Seen) -> JobOpened | 
     if job is None:
         return JobOpened(job=name, stage=stage.name, reel=reel, inputs=inputs)
     return InputsRenewed(job=name, inputs=inputs) if inputs != job.inputs else None
+
+
+def jobs_after(film: Production, stage: str, reel: ReelName) -> Iterator[str]:
+    """Give the names of the route's own jobs that take what `stage` makes of `reel`."""
+    plan = _plan(film)
+    for each in followers(film, stage):
+        for follower in (reel,) if reel in plan[each.name] else plan[each.name]:
+            yield job_name(each.name, follower)
 
 
 def followers(film: Production, stage: str) -> list[Stage]:

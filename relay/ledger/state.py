@@ -16,7 +16,7 @@ from pydantic import TypeAdapter
 from relay.errors import MissingError, RefusedError
 from relay.ledger.decision_state import Closing, Comparison, Decision, Judgement
 from relay.ledger.entry import NO_ENTRY
-from relay.ledger.job_state import Job
+from relay.ledger.job_state import Expected, Job
 from relay.ledger.keys import KeyId, PublicKey
 from relay.ledger.words import Fault
 from relay.model import (
@@ -193,6 +193,8 @@ class State:
     material: tuple[Material, ...] = ()
     """Stills and papers, oldest first."""
     jobs: MutableMapping[str, Job] = field(default_factory=dict)
+    expected: MutableMapping[str, Expected] = field(default_factory=dict)
+    """By the name of a job: who was expected to go on with it before it opened. It stays when the job has opened."""
     kept: tuple[KeptFolder, ...] = ()
     """Folders that wait for a person at their site, in the order in which they were told of."""
     decisions: tuple[Decision, ...] = ()
@@ -209,6 +211,7 @@ class State:
             versions=ChainMap({}, self.versions),
             newest=ChainMap({}, self.newest),
             jobs=ChainMap({}, self.jobs),
+            expected=ChainMap({}, self.expected),
         )
 
     def still(self) -> Self:
@@ -219,6 +222,7 @@ class State:
             versions=dict(self.versions),
             newest=dict(self.newest),
             jobs=dict(self.jobs),
+            expected=dict(self.expected),
         )
 
     def film(self) -> Production:

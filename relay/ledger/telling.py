@@ -29,6 +29,7 @@ from relay.ledger.job_words import (
     JobWithdrawn,
     JobWord,
     SiteAsked,
+    SiteExpected,
     TryFailed,
     WorkCameLate,
 )
@@ -151,6 +152,9 @@ def _of_a_job(word: JobWord) -> str:
         case SiteAsked():
             when = f", to begin {word.begins:%Y-%m-%d %H:%M} UTC" if word.begins else ""
             return f"asks {word.to or 'nobody'} first for job {word.job}{when}{_because(word.reason)}"
+        case SiteExpected():
+            when = f", from {word.begins:%Y-%m-%d %H:%M} UTC" if word.begins else ""
+            return f"expects {word.to or 'nobody'} to go on with job {word.job}{when}{_because(word.reason)}"
         case HandOnOffered():
             return f"offered job {word.job} to {word.to}; done: {word.done}; left to do: {word.left}"
         case HandOnTaken():

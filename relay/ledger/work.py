@@ -26,6 +26,7 @@ from relay.ledger.job_words import (
     JobReturned,
     JobWithdrawn,
     SiteAsked,
+    SiteExpected,
 )
 from relay.ledger.keys import Pen
 from relay.ledger.ledger import Ledger
@@ -192,7 +193,10 @@ def withdraw(ledger: Ledger, pen: Pen, name: str, reason: str) -> Entry | None:
 
 
 def reassign(ledger: Ledger, pen: Pen, name: str, to: str | None, reason: str) -> Entry | None:
-    """Take the job from its holder, or ask another site for an open one: for `to`, or for whoever comes first."""
+    """Take the job from its holder, or ask another site for one that is open or still to open.
+
+    For `to`, or for whoever comes first.
+    """
 
     def say(_state: State, job: Job, _now: datetime) -> Word | None:
         if job.standing is Standing.OPEN:
@@ -202,7 +206,26 @@ def reassign(ledger: Ledger, pen: Pen, name: str, to: str | None, reason: str) -
             raise RefusedError(f"job {job.job} is nobody's: it is {job.standing}")
         return ClaimReassigned(job=job.job, epoch=job.claim.epoch, to=to, reason=reason)
 
-    return _say(ledger, pen, name, say)
+    def decide(state: State, now: datetime) -> list[Word] | None:
+        ahead = to_come(state, name)
+        word = _expects(state, ahead, to, reason) if ahead else say(state, job_named(state, name), now)
+        return None if word is None else [word]
+
+    return ledger.append(pen, decide)
+
+
+def to_come(state: State, text: str) -> str | None:
+    """Return the name of the job that `text` means, where it is still to open; None where it is open, or never will."""
+    names = (text, f"{text}/1")
+    if any(name in state.jobs for name in names):
+        return None
+    return next((name for name in names if route.stage_to_come(state.film(), name)), None)
+
+
+def _expects(state: State, name: str, to: str | None, reason: str) -> Word | None:
+    known = state.expected.get(name)
+    is_so = known is not None and (known.site, known.begins, known.reason) == (to, None, reason)
+    return None if is_so else SiteExpected(job=name, to=to, reason=reason)
 
 
 def restart(ledger: Ledger, pen: Pen, name: str, reason: str) -> Entry | None:

@@ -100,6 +100,17 @@ def test_each_site_has_a_calendar_that_others_can_read(house: House):
     ]
 
 
+def test_a_person_says_who_goes_on_before_the_job_is_open(house: House):
+    facts = house.told("lisbon", "reassign", "grade/A/R02", "--to", "tokyo", "--reason", "they graded the first reel")
+    assert (facts["job"], facts["standing"], facts["expected"]) == ("grade/A/R02/1", "to come", "tokyo")
+    again = house("lisbon", "reassign", "grade/A/R02", "--to", "tokyo", "--reason", "they graded the first reel").out
+    assert "tokyo is expected to take it; that was so before." in again
+    assert "halifax does not do grade" in house.refused(
+        "lisbon", "reassign", "grade/A/R02", "--to", "halifax", "--reason", "they are awake"
+    )
+    assert "expects tokyo to go on with job grade/A/R02/1: they graded" in house("lisbon", "ledger", "show").out
+
+
 def test_what_cannot_be_supposed_is_refused(house: House):
     assert "nothing to suppose here" in house.refused("lisbon", "forecast", "--what-if", "it rains")
     assert "no file gone.toml" in house.refused("lisbon", "forecast", "--what-if", "gone.toml", ends=3)

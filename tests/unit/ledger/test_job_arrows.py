@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from relay.ledger import route
 from relay.ledger.job_state import Claim, Job, Standing
 from relay.ledger.job_words import (
     ClaimExtended,
@@ -20,6 +21,7 @@ from relay.ledger.job_words import (
     JobRestarted,
     JobWithdrawn,
     SiteAsked,
+    SiteExpected,
     TryFailed,
     WorkCameLate,
 )
@@ -387,6 +389,41 @@ def test_the_coordinator_asks_a_site_first_for_an_open_job_and_says_why(told: Fl
     told.claims(GRADE, "kolkata")  # it is no right: whoever does the stage may claim
     with refused("cannot be asked of a site: it is kolkata's"):
         told.says(COORDINATOR, planned)
+
+
+@arrow("x")
+def test_the_coordinator_expects_a_site_to_go_on_with_a_job_that_is_still_to_open() -> None:
+    told = floor()
+    told.opens()
+    planned = SiteExpected(job="grade/B/R01/1", to="kolkata", begins=SOON, reason="its day begins then")
+    for site in ("halifax", "lisbon", "kolkata"):
+        with refused("may not say who is expected"):
+            told.says(site, planned)
+    with refused("the route has no such stage and reel"):
+        told.says(COORDINATOR, SiteExpected(job="grade/B/R77/1", to="kolkata", reason="as planned"))
+    with refused("the route has no such stage and reel"):
+        told.says(COORDINATOR, SiteExpected(job="grade/B/R01/2", to="kolkata", reason="as planned"))
+    with refused("the production has no site nowhere"):
+        told.says(COORDINATOR, SiteExpected(job="grade/B/R01/1", to="nowhere", reason="as planned"))
+    told.says(COORDINATOR, planned)
+    assert "grade/B/R01/1" not in told.state.jobs
+
+    told.delivers("scan/B/R01")
+    told.opens()
+    job = told.job("grade/B/R01")
+    assert (job.prefers, job.begins, job.reason) == ("kolkata", SOON, "its day begins then")
+    with refused("is open already"):
+        told.says(COORDINATOR, planned)
+
+
+def test_whoever_is_expected_and_is_gone_when_the_job_opens_is_not_asked() -> None:
+    told = floor()
+    told.opens()
+    told.says(COORDINATOR, SiteExpected(job="grade/B/R01/1", to="kolkata", begins=SOON, reason="as planned"))
+    told.removes("kolkata")
+    told.delivers("scan/B/R01")
+    told.says(COORDINATOR, *route.due(told.state))
+    assert (told.job("grade/B/R01").prefers, told.job("grade/B/R01").begins) == (None, None)
 
 
 def test_what_was_planned_ends_with_the_job_s_standing(told: Floor) -> None:

@@ -31,6 +31,7 @@ from relay.ledger.job_words import (
     JobReturned,
     JobWithdrawn,
     SiteAsked,
+    SiteExpected,
     TryFailed,
     WorkCameLate,
 )
@@ -188,6 +189,7 @@ WORDS_AND_RIGHTS: list[tuple[Word | tuple[Word, ...], set[str]]] = [
     (ClaimLapsed(job=HELD, epoch=EPOCH, silent=9999), WORKING),
     (ClaimReassigned(job=PERSONS, epoch=EPOCH, reason="ill"), {"coordinator"}),
     (SiteAsked(job=FREE, reason="ill"), {"coordinator"}),
+    (SiteExpected(job="scan/A/R04/1", reason="whoever comes first"), {"coordinator"}),
     (HandOnOffered(job=PERSONS, epoch=EPOCH, **OFFER), {"holder"}),
     (HandOnTaken(job=PERSONS, epoch=EPOCH, until=NEXT_WEEK), {"mender"}),
     (HandOnDeclined(job=PERSONS, epoch=EPOCH, reason="no hands"), {"mender", "holder"}),

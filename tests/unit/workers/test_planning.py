@@ -7,13 +7,15 @@ import pytest
 
 from relay.clock import Pace
 from relay.doorbell import Ringer
-from relay.ledger import roster, work
-from relay.ledger.job_words import SiteAsked
+from relay.ledger import owed, roster, work
+from relay.ledger.job_words import JobHandedIn, SiteAsked
 from relay.ledger.state import State
 from relay.model import Production
 from relay.shifts.public_holidays import holidays_of
+from tests.unit.ledger.scene import version
 from tests.unit.workers.house import COORDINATOR, House, film
 from tests.unit.workers.test_doorbell import Bell
+from workers import planning
 from workers.turn import Lane, Turn
 
 MONDAY = datetime(2027, 1, 4, 8, tzinfo=UTC)
@@ -48,6 +50,12 @@ def production(
 
 SCAN = {"name": "scan", "rate": 1000, "may_move": True, "hand_over": 10}
 ROOMS = {COORDINATOR: [], "lisbon": ["scan"], "kolkata": ["scan"]}
+
+
+@pytest.fixture(autouse=True)
+def short_looks(monkeypatch):
+    """A plan of two jobs needs no second."""
+    monkeypatch.setattr(planning, "SECONDS", 0.02)
 
 
 @pytest.fixture
@@ -133,6 +141,69 @@ def test_a_plan_changes_when_the_asked_site_cannot(house: Elsewhen):
     asked(house)
     revised(house, "lisbon", closed=[{"from": "2027-01-01", "to": "2027-12-31"}])
     assert asked(house).jobs["scan/A/R001/1"].prefers == "kolkata"
+
+
+GRADE = {"name": "grade", "after": ["scan"], "rate": 2000}
+
+
+@pytest.fixture
+def chain(tmp_path) -> Elsewhen:
+    """Lisbon scans a reel; Halifax grades by day, Kolkata in the evening, when the scan is done."""
+    rooms = {COORDINATOR: [], "lisbon": ["scan"], "halifax": ["grade"], "kolkata": ["grade"]}
+    shifts = {"lisbon": DAYS, "halifax": DAYS, "kolkata": NIGHTS}
+    made = Elsewhen(tmp_path, production([SCAN, GRADE], rooms, shifts))
+    with made.desk("lisbon") as desk:
+        work.open_due(desk.ledger, desk.pen)
+        work.claim(desk.ledger, desk.pen, "scan/A/R001")
+    return made
+
+
+def handed_in(house: Elsewhen, reel: str) -> Bell:
+    """Let Lisbon hand in its scan, and return who was woken."""
+    with house.desk("lisbon") as desk:
+        desk.ledger.follow()
+        bell = Bell()
+        ringer = Ringer(bell, desk.ledger, "lisbon")
+        made = version(reel, 1)
+        job = desk.ledger.state.jobs[f"scan/{reel}/1"]
+        handed = JobHandedIn(job=job.job, epoch=job.claim.epoch, version=made.version)
+        desk.ledger.append(desk.pen, lambda _state, _now: [made, handed])
+        ringer.ring()
+    return bell
+
+
+def test_the_site_that_the_plan_has_next_is_woken_and_receives_when_a_claim_ends(chain: Elsewhen):
+    assert [owed.receiver_of(chain.state(), chain.state().jobs["scan/A/R001/1"])] == ["halifax"], "spread by reel"
+    expected = asked(chain).expected["grade/A/R001/1"]
+    assert (expected.site, expected.begins) == ("kolkata", MONDAY + timedelta(hours=8, minutes=1))
+    assert expected.reason.startswith("planned: scan of A/R001 is there")
+
+    bell = handed_in(chain, "A/R001")
+    assert bell.rung[-1] == ({"kolkata"}, set(), "A/R001/v1")
+    sites = [site.name for site in chain.film.sites]
+    assert [site for site in sites if owed.to_receive(chain.state(), site)] == ["kolkata"]
+
+
+def test_whom_a_person_expects_no_plan_changes(chain: Elsewhen):
+    asked(chain)
+    with chain.desk(COORDINATOR) as desk:
+        work.reassign(desk.ledger, desk.pen, "grade/A/R001", "halifax", "Kolkata's grader is ill")
+    expected = asked(chain).expected["grade/A/R001/1"]
+    assert (expected.site, expected.begins, expected.reason) == ("halifax", None, "Kolkata's grader is ill")
+    assert handed_in(chain, "A/R001").rung[-1] == ({"halifax"}, set(), "A/R001/v1")
+
+
+def test_whoever_is_expected_after_the_work_was_handed_in_is_woken_then(chain: Elsewhen):
+    chain.when = MONDAY + timedelta(hours=8, minutes=30)  # Halifax has gone home
+    handed_in(chain, "A/R001")
+    bell = Bell()
+    asked(chain, bell=bell)
+    assert ({"kolkata"}, set()) in [(sites & {"kolkata", "halifax"}, stages) for sites, stages, _ in bell.rung]
+
+
+def test_whoever_is_expected_is_told_once(chain: Elsewhen):
+    before = asked(chain).sequence
+    assert asked(chain).sequence == before
 
 
 def test_where_nobody_said_when_people_work_nobody_is_asked(tmp_path):
