@@ -14,17 +14,16 @@ from relay.doorbell import Ringer
 from relay.errors import BrokenError, LostRaceError, RefusedError, RelayError, TransientError
 from relay.ledger import owed, route
 from relay.ledger.job_words import ClaimLapsed
-from relay.ledger.state import State, Version
+from relay.ledger.state import State
 from relay.ledger.words import Word
 from relay.ledger.work import job_named, open_due
 from relay.media.eyes import has_media
-from relay.media.inspection import Inspection
 from relay.model import VersionName
 from relay.transfer.arrivals import Arrival
 from relay.transfer.desk import Desk
 from relay.transfer.fixity import Schedule, check_due
 from relay.transfer.handover import Received, receive
-from relay.transfer.inspecting import conclude, inspecting
+from relay.transfer.inspecting import conclude, inspecting, receive_and_look, say_unseen
 from relay.transfer.mending import mend_version
 from workers.automatic import able_to_do, do_job
 from workers.hooks import Teller
@@ -86,7 +85,7 @@ class Turn:
             case Lane.RECEIVE:
                 return self._each("receive", owed.to_receive(self.desk.ledger.follow(), self.site), self._receive)
             case Lane.INSPECT:
-                return self._each("inspect", owed.to_inspect(self.desk.ledger.follow(), self.site), self._inspect)
+                return self._each("inspect", self._to_look_at(self.desk.ledger.follow()), self._inspect)
             case Lane.MEND:
                 return self._each("mend", self._mendable(self.desk.ledger.follow()), self._mend)
             case Lane.SEND:
@@ -134,7 +133,7 @@ class Turn:
         state, allows = self.desk.ledger.state, self.room.patience.allows
         wanted = {
             Lane.RECEIVE: any(allows(f"receive {version}") for version in owed.to_receive(state, self.site)),
-            Lane.INSPECT: any(allows(f"inspect {version}") for version in owed.to_inspect(state, self.site)),
+            Lane.INSPECT: any(allows(f"inspect {version}") for version in self._to_look_at(state)),
             Lane.MEND: any(allows(f"mend {version}") for version in self._mendable(state)),
             Lane.SEND: bool(finished_folders(self.room)) or bool(self._unsaid_folders(state)),
             Lane.DO: next(self._doable(state), None) is not None,
@@ -175,34 +174,35 @@ class Turn:
             open_due(self.desk.ledger, self.desk.pen)
 
     def _received(self, version: VersionName, place: Path) -> Received:
-        """Fetch a version; where it is to be looked at here, while its frames are in memory."""
-        state = self.desk.ledger.state
-        job = owed.inspected_job(state, version, self.site)
-        if job is None or not has_media():
-            return receive(self.desk, version, place, StopWatch(self.room))
-        with inspecting(self.desk, state.versions[version], job.stage) as inspection:
-            received = receive(self.desk, version, place, StopWatch(self.room), inspection.look)
-            if received.fetched.whole:
-                self._conclude(received.version, place, inspection)
+        received = receive_and_look(self.desk, version, place, StopWatch(self.room), self._go_on)
+        self._tell_look(version)
         return received
 
     def _inspect(self, version: VersionName) -> None:
         """Look at what has arrived and was not looked at on its way: a worker was killed, or lacked the libraries."""
         state = self.desk.ledger.state
         job = owed.inspected_job(state, version, self.site)
-        if job is None:
+        if job is None or not has_media():
+            say_unseen(self.desk, version)
             return
-        with inspecting(self.desk, state.versions[version], job.stage) as inspection:
+        with inspecting(self.desk, state.versions[version], job) as inspection:
             copies = self._copies(state, version)
             place = copies[0].folder if copies else self.room.places.arrival_of(version)
             if not copies:
                 receive(self.desk, version, place, StopWatch(self.room), inspection.look)
-            self._conclude(state.versions[version], place, inspection)
+            conclude(self.desk, state.versions[version], place, inspection, self._go_on)
+        self._tell_look(version)
 
-    def _conclude(self, version: Version, place: Path, inspection: Inspection) -> None:
-        conclude(self.desk, version, place, inspection, lambda _path, _size: self.room.check_going_on())
-        found = self.desk.ledger.state.versions[version.name].inspections[-1]
-        LOG.info("%s looked at %s: %d findings block, %d warn", self.site, version.name, found.blocking, found.warning)
+    def _go_on(self, _path: str, _size: int) -> None:
+        self.room.check_going_on()
+
+    def _tell_look(self, version: VersionName) -> None:
+        for found in self.desk.ledger.state.versions[version].inspections[-1:]:
+            LOG.info("%s looked at %s: %d findings block, %d warn", self.site, version, found.blocking, found.warning)
+
+    def _to_look_at(self, state: State) -> list[VersionName]:
+        """Return what is to be looked at here; without the libraries for it, what is to be said instead."""
+        return owed.to_inspect(state, self.site) if has_media() else owed.to_say_unseen(state, self.site)
 
     def _mendable(self, state: State) -> list[VersionName]:
         return [version for version in owed.to_mend(state, self.site) if self._copies(state, version)]

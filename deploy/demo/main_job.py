@@ -7,6 +7,7 @@ from deploy.demo.film import RESCAN_START, START, write_edit, write_rescan, writ
 from deploy.demo.house import FILE, SITES, House, UnexpectedError, tell
 
 FRAMES = 80
+CUT_SHORT = 25
 
 
 def draw(house: House) -> None:
@@ -28,6 +29,19 @@ def found_production(house: House) -> None:
         house.relay("lisbon", "site", "invite", site, "--into", letter, quiet=True)
         house.relay(site, "site", "join", letter, quiet=True)
     house.relay("lisbon", "site", "list")
+
+
+def look_before_sending(house: House) -> None:
+    scan = house / "halifax" / "scans" / "B_R01"
+    tell("Halifax looks at print B before it goes. A disk ran full: one file is cut short. The gap is the print's own.")
+    short = sorted(scan.glob("*.dpx"))[CUT_SHORT]
+    good = short.read_bytes()
+    short.write_bytes(good[: len(good) // 2])
+    said = house.relay("halifax", "inspect", scan, "--reel", "B/R01", ends=2)
+    if "truncated" not in said or "gap" not in said:
+        raise UnexpectedError("the inspection must name the file that is cut short, and the gap")
+    short.write_bytes(good)
+    print("  That frame was scanned again.")
 
 
 def send_scans(house: House) -> None:
@@ -89,4 +103,4 @@ def check_and_export(house: House) -> None:
     house.relay("lisbon", "export", "bag", "A/R01/v3", house / "lisbon" / "A_R01_bag")
 
 
-PARTS = (draw, found_production, send_scans, grade, rescan, break_and_mend, check_and_export)
+PARTS = (draw, found_production, look_before_sending, send_scans, grade, rescan, break_and_mend, check_and_export)

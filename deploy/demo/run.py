@@ -40,7 +40,13 @@ def account(house: House, began: float) -> None:
     tell("What happened, as the ledger says")
     house.relay("lisbon", "jobs", "--all")
     house.relay("lisbon", "reel", "list")
+    tell("What was found in the tinted print's scan, and the pages that were drawn while it was looked at")
+    pictures = {f"--{name}": house / "lisbon" / f"A_R02_{name}.png" for name in ("sheet", "strip")}
+    house.relay("lisbon", "reel", "findings", "A/R02/v1", *(word for pair in pictures.items() for word in pair))
+    if not all(picture.read_bytes().startswith(b"\x89PNG") for picture in pictures.values()):
+        raise UnexpectedError("the contact sheet and the strip must be pictures")
     tell("What to look at next")
+    print("  .demo/lisbon/A_R02_sheet.png and A_R02_strip.png          a reel on one page; its cuts and its gaps")
     print("  .venv/bin/relay --home .demo/lisbon/home ledger show --last 0     everything that was said, and by whom")
     print("  .venv/bin/relay --home .demo/lisbon/home reel show B/R01          a refusal, a mending, a whole arrival")
     print("  .venv/bin/relay --home .demo/tokyo/home verify .demo/tokyo/arrived/B_R01 B/R01")

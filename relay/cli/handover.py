@@ -15,8 +15,9 @@ from relay.ledger import work
 from relay.ledger.work import held_on
 from relay.media.sequence import frames_in
 from relay.model import ScanMap, VersionName, parse_version
-from relay.transfer.handover import Received, Sending, Sent, receive
+from relay.transfer.handover import Received, Sending, Sent
 from relay.transfer.handover import send as send_package
+from relay.transfer.inspecting import receive_and_look
 from relay.wiring import open_desk
 
 
@@ -155,7 +156,7 @@ def fetch(
     Every byte is verified before the folder appears. Interrupted? Run the same command again; it goes on where it was.
     """
     with open_desk(context.obj) as desk, watching(f"fetching {version}", quiet=as_json) as watcher:
-        received = receive(desk, version, target, watcher)
+        received = receive_and_look(desk, version, target, watcher)
         work.open_due(desk.ledger, desk.pen)
     facts = {
         "version": received.version.name,

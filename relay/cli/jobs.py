@@ -245,7 +245,7 @@ def accept(
     job: JobArgument,
     note: Annotated[str, typer.Option(metavar="TEXT", help="What should be remembered.")] = "",
     despite: Annotated[
-        bool, typer.Option("--despite", help="Although something was found that blocks it; --note says why.")
+        bool, typer.Option("--despite", help="Although something blocks it, or nobody looked; --note says why.")
     ] = False,
     as_json: AsJson = False,
 ) -> None:

@@ -195,6 +195,8 @@ class JobAccepted(Frozen):
     """The report of an inspection whose findings block acceptance, when a person says in `note` that they are none."""
     despite_list: DigestField | None = None
     """The report of a check against a cut list, likewise."""
+    unseen: Literal[True] | None = None
+    """A person accepts what nobody looked at, and says in `note` why."""
 
 
 class JobReturned(Frozen):

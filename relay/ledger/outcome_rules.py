@@ -101,12 +101,11 @@ def _accepted(state: State, job: Job, word: JobAccepted, saying: Saying) -> Job:
 def _check_inspected(state: State, job: Job, word: JobAccepted) -> None:
     """Refuse what nobody looked at, where the stage asks for it, and what an inspection blocks."""
     looked = state.versions[word.version].inspections
-    if not looked and job_rules.stage_of(state, job).inspected:
-        raise RefusedError(
-            f"nobody looked at the pictures of {word.version} yet, and work of stage {job.stage} is accepted only "
-            "after that. The worker of the site that received it sees to it; it needs the extra `media`"
-        )
-    if not looked or not looked[-1].blocking:
+    if not looked:
+        if job_rules.stage_of(state, job).inspected:
+            _check_unseen(state, word)
+        return
+    if not looked[-1].blocking:
         return
     if word.despite != looked[-1].report:
         raise RefusedError(
@@ -129,6 +128,20 @@ def _check_conformed(state: State, word: JobAccepted) -> None:
         )
     if not word.note.strip():
         raise RefusedError(f"{word.version} is accepted though it lies otherwise than its list: say in --note why")
+
+
+def _check_unseen(state: State, word: JobAccepted) -> None:
+    """Refuse what nobody looked at and should have, unless a person takes that upon themselves and says why."""
+    if not word.unseen:
+        unseen = state.versions[word.version].unseen
+        said = f": entry {unseen[-1].entry}, {unseen[-1].site}, says {unseen[-1].why!r}" if unseen else " yet"
+        raise RefusedError(
+            f"nobody looked at {word.version}{said}. It is accepted only after that: the worker of the site that "
+            "received it looks, and so does `relay fetch` there, with the extra `media`. Or accept it with --despite, "
+            "and say in --note who looked at it, or why nobody need"
+        )
+    if not word.note.strip():
+        raise RefusedError(f"{word.version} is accepted though nobody looked at it: say in --note why")
 
 
 def _check_received(state: State, job: Job, version: VersionName) -> None:

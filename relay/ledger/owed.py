@@ -117,6 +117,15 @@ def to_inspect(state: State, site: str) -> list[VersionName]:
     ]
 
 
+def to_say_unseen(state: State, site: str) -> list[VersionName]:
+    """Return which of them `site` did not yet give a reason for, if it cannot look."""
+    return [
+        version
+        for version in to_inspect(state, site)
+        if all(unseen.site != site for unseen in state.versions[version].unseen)
+    ]
+
+
 def inspected_job(state: State, version: VersionName, site: str) -> Job | None:
     """Return the job that `version` was handed in for, where `site` receives it and its stage wants it looked at."""
     job = next((each for each in state.jobs.values() if each.outcome == version), None)

@@ -24,6 +24,7 @@ from relay.ledger.state import (
     Role,
     Signer,
     State,
+    Unseen,
     Version,
 )
 from relay.ledger.words import (
@@ -44,6 +45,7 @@ from relay.ledger.words import (
     VersionConformed,
     VersionInspected,
     VersionMade,
+    VersionNotInspected,
     Word,
 )
 from relay.model import Production, VersionName, number_of, reel_of
@@ -94,6 +96,8 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _inspected(state, word, saying)
         case VersionConformed():
             _conformed(state, word, saying)
+        case VersionNotInspected():
+            _not_inspected(state, word, saying)
         case MaterialKept():
             _material(state, word, saying)
         case CopyChecked():
@@ -275,6 +279,15 @@ def _conformed(state: State, word: VersionConformed, saying: Saying) -> None:
     told = (word.cut_list, word.report, word.blocking, word.warning)
     found = Conformed(saying.by, saying.entry, saying.time, *told)
     state.versions[word.version] = replace(version, conforms=(*version.conforms, found))
+
+
+def _not_inspected(state: State, word: VersionNotInspected, saying: Saying) -> None:
+    saying.check_role("say why it did not look at a version", *WORKING)
+    version = _version(state, word.version)
+    if word.manifest != version.manifest:
+        raise RefusedError(f"what is said of {word.version} is about another manifest than the version has")
+    unseen = Unseen(saying.by, saying.entry, saying.time, word.why)
+    state.versions[word.version] = replace(version, unseen=(*version.unseen, unseen))
 
 
 def _material(state: State, word: MaterialKept, saying: Saying) -> None:

@@ -103,6 +103,16 @@ class Conformed:
 
 
 @dataclass(frozen=True)
+class Unseen:
+    """Why the site that received a version did not look at it."""
+
+    site: str
+    entry: int
+    time: datetime
+    why: str
+
+
+@dataclass(frozen=True)
 class CopyCheck:
     """What was last found of one copy of a version."""
 
@@ -133,6 +143,7 @@ class Version:
     receipts: tuple[Receipt, ...] = ()
     inspections: tuple[Inspected, ...] = ()
     conforms: tuple[Conformed, ...] = ()
+    unseen: tuple[Unseen, ...] = ()
     checks: tuple[CopyCheck, ...] = ()
     """The newest of each copy."""
     retired: int | None = None

@@ -49,6 +49,7 @@ from relay.ledger.words import (
     VersionConformed,
     VersionInspected,
     VersionMade,
+    VersionNotInspected,
     Word,
 )
 
@@ -81,6 +82,8 @@ def telling(word: Word) -> str:  # one arm a word
             found = f"{word.blocking} findings block acceptance, {word.warning} warn"
             lies = found if word.blocking or word.warning else "frame for frame as it says"
             return f"held {word.version} against the cut list {word.cut_list[:12]}: {lies}"
+        case VersionNotInspected():
+            return f"did not look at {word.version}: {word.why}"
         case MaterialKept():
             return f"kept {word.name} about {word.about}" + (f" ({word.note})" if word.note else "")
         case CopyChecked():
@@ -170,7 +173,8 @@ def _of_a_job(word: JobWord) -> str:
         case JobRestarted():
             return f"restarted job {word.job}{_because(word.reason)}"
         case JobAccepted():
-            return f"accepted {word.version} of job {word.job}" + (f" ({word.note})" if word.note else "")
+            unseen = ", which nobody looked at" if word.unseen else ""
+            return f"accepted {word.version} of job {word.job}{unseen}" + (f" ({word.note})" if word.note else "")
         case JobReturned():
             return f"returned {word.version} of job {word.job}{_because(word.reasons)}"
         case JobWithdrawn():

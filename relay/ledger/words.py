@@ -155,6 +155,15 @@ class VersionConformed(Frozen):
     warning: Annotated[int, Field(ge=0)]
 
 
+class VersionNotInspected(Frozen):
+    """The site that received a version should look at its pictures and cannot: nobody there looked, and why."""
+
+    word: Literal["version-not-inspected"] = "version-not-inspected"
+    version: VersionField
+    manifest: DigestField
+    why: Line
+
+
 class MaterialKept(Frozen):
     """A still or a paper lies in the store as one object: it belongs to an element, a reel or a place on it."""
 
@@ -223,6 +232,7 @@ Word = (
     | ReceiptSigned
     | VersionInspected
     | VersionConformed
+    | VersionNotInspected
     | MaterialKept
     | CopyChecked
     | ObjectMended

@@ -156,7 +156,10 @@ def _outcome(job: Job) -> VersionName:
 
 
 def accept(ledger: Ledger, pen: Pen, name: str, note: str = "", *, despite: bool = False) -> Entry | None:
-    """Say that the outcome is good; `despite` what was found, for the reason in `note`. None: said before."""
+    """Say that the outcome is good. None: said before.
+
+    `despite` what was found, or that nobody looked at it: for the reason in `note`.
+    """
 
     def say(state: State, job: Job, _now: datetime) -> Word | None:
         if job.standing is Standing.ACCEPTED:
@@ -169,6 +172,7 @@ def accept(ledger: Ledger, pen: Pen, name: str, note: str = "", *, despite: bool
             note=note,
             despite=looked[0].report if looked else None,
             despite_list=held[0].report if held else None,
+            unseen=True if despite and not looked else None,
         )
 
     return _say(ledger, pen, name, say)

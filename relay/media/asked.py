@@ -21,6 +21,8 @@ class Asked:
     rate: Fraction | None = None
     """The element's speed, in frames a second."""
     picture: Picture | None = None
+    known_gaps: frozenset[int] = frozenset()
+    """Numbers between the files' that what it was made from lacks as well."""
 
     def measured_frames(self) -> Fraction | None:
         """Return how many frames the measured length holds."""

@@ -67,7 +67,7 @@ class Eyes:
     def __init__(self, number: int = 2) -> None:
         check_media()
         self._children = [_Child() for _ in range(number)]
-        self._free: queue.Queue[_Child] = queue.Queue()
+        self._free: queue.Queue[_Child] = queue.LifoQueue()  # whoever is warm, before one that must start
         for child in self._children:
             self._free.put(child)
 

@@ -116,7 +116,7 @@ class Inspection:
 
     def report(self) -> Report:
         """Return what was found."""
-        findings = list(self.contents.names_say(self.rules))
+        findings = list(self.contents.names_say(self.rules, self.asked.known_gaps))
         runs: list[Run] = []
         for run in self.contents.runs:
             judge = self._judge(run)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from relay.errors import RefusedError
-from relay.media.findings import Finding, Kind
+from relay.media.findings import Finding, Grade, Kind
 from relay.media.manifest import Manifest, PackedFile
 from relay.media.ruling import Rules
 from relay.media.sequence import Sequence, sequences_of
@@ -37,13 +37,10 @@ class Contents:
     others: tuple[Sequence, ...]
     """Runs that lie in a folder of the film, and are not it."""
 
-    def names_say(self, rules: Rules) -> Iterator[Finding]:
-        """Yield what is wrong by the names alone."""
+    def names_say(self, rules: Rules, known_gaps: frozenset[int] = frozenset()) -> Iterator[Finding]:
+        """Yield what is wrong by the names alone. Gaps in `known_gaps`, which others accepted, only warn."""
         for run in self.runs:
-            if gaps := run.missing():
-                count = sum(gap.last - gap.first + 1 for gap in gaps)
-                words = f"{count} numbers between {run.numbers()[0]} and {run.numbers()[-1]} have no file"
-                yield _finding(rules, Kind.GAP, run.name, words, gaps)
+            yield from _gaps(run, rules, known_gaps)
             doubles = {one for one, other in pairwise(run.numbers()) if one == other}
             if doubles:
                 words = "several files for one number: take all but one out"
@@ -51,6 +48,33 @@ class Contents:
         for run in (*self.runs[1:], *self.others):
             words = f"beside {self.runs[0].name}: a package holds one run of frames. Move the other out"
             yield _finding(rules, Kind.MIXED, run.name, words, ranges_of(set(run.numbers())))
+
+
+def _gaps(run: Sequence, rules: Rules, known: frozenset[int]) -> Iterator[Finding]:
+    gaps = run.missing()
+    old = ranges_of({number for number in known if any(gap.first <= number <= gap.last for gap in gaps)})
+    for frames, grade, more in (
+        (_without(gaps, old), rules.grade[Kind.GAP], ""),
+        (old, Grade.WARNS, ", and had none in what this was made from"),
+    ):
+        if frames:
+            count = sum(gap.last - gap.first + 1 for gap in frames)
+            words = f"{count} numbers between {run.numbers()[0]} and {run.numbers()[-1]} have no file{more}"
+            yield Finding(kind=Kind.GAP, grade=grade, where=run.name, what=words, frames=frames)
+
+
+def _without(gaps: tuple[FrameRange, ...], old: tuple[FrameRange, ...]) -> tuple[FrameRange, ...]:
+    """Return what is left of `gaps`, which may be as long as a stranger likes, without `old`, each a part of one."""
+    left: list[FrameRange] = []
+    for gap in gaps:
+        first = gap.first
+        for hole in (each for each in old if gap.first <= each.first <= gap.last):
+            if first < hole.first:
+                left.append(FrameRange(first=first, last=hole.first - 1))
+            first = hole.last + 1
+        if first <= gap.last:
+            left.append(FrameRange(first=first, last=gap.last))
+    return tuple(left)
 
 
 def _finding(rules: Rules, kind: Kind, where: str, what: str, frames: tuple[FrameRange, ...]) -> Finding:

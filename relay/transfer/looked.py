@@ -15,7 +15,8 @@ from relay.transfer.desk import Desk
 def newest_look(version: Version) -> Inspected:
     """Return who looked at `version` last, with the digests of what that left. Raises MissingError: nobody did."""
     if not version.inspections:
-        raise MissingError(f"nobody looked at {version.name} yet; `relay inspect FOLDER` looks at a folder")
+        why = "".join(f": {unseen.site} says {unseen.why!r}" for unseen in version.unseen[-1:]) or " yet"
+        raise MissingError(f"nobody looked at {version.name}{why}; `relay inspect FOLDER` looks at a folder")
     return version.inspections[-1]
 
 

@@ -74,7 +74,7 @@ def test_what_a_worker_found_is_told_to_whoever_asks(forker: Forker, tmp_path: P
     house = House(forker, tmp_path)
     text = PRODUCTION.replace('name = "halifax"\n', 'name = "halifax"\nstages = ["scan"]\n')
     text = text.replace('name = "tokyo"\n', 'name = "tokyo"\nstages = ["grade"]\n')
-    route = '[[stage]]\nname = "scan"\nof = ["A/R01"]\ninspected = true\n[[stage]]\nname = "grade"\nafter = ["scan"]\n'
+    route = '[[stage]]\nname = "scan"\nof = ["A/R01"]\n[[stage]]\nname = "grade"\nafter = ["scan"]\n'
     (tmp_path / "quillmark.toml").write_text(f"{text}\n{route}", encoding="utf-8")
     house("lisbon", "production", "create", "quillmark.toml", "--store", "store")
     for site in ("halifax", "tokyo"):

@@ -31,6 +31,7 @@ def house(forker: Forker, tmp_path: Path) -> House:
     house.create()
     (block,) = re.findall(r"^```toml\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)
     packing = grading.replace('zone = "Asia/Tokyo"\n', 'zone = "Asia/Tokyo"\nstages = ["deliver"]\n') + block
+    packing += "inspected = false\n"  # the frames here are no pictures
     (tmp_path / "quillmark.toml").write_text(packing, encoding="utf-8")
     house("lisbon", "production", "revise", "quillmark.toml", "--reason", "the venue joins")
     house("lisbon", "site", "invite", "oslo")

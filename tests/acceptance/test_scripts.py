@@ -12,6 +12,7 @@ from tests.acceptance.test_documents import COMMANDS
 ROUTE = f"""
 [[stage]]
 name = "scan"
+inspected = false                 # these frames are no pictures
 of = ["A/R01"]
 
 [[stage]]

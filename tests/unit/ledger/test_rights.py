@@ -51,6 +51,7 @@ from relay.ledger.words import (
     SiteRemoved,
     VersionConformed,
     VersionInspected,
+    VersionNotInspected,
     Word,
 )
 from relay.model import FrameRange, Place, Production, Stage
@@ -172,6 +173,7 @@ WORDS_AND_RIGHTS: list[tuple[Word | tuple[Word, ...], set[str]]] = [
         ),
         WORKING,
     ),
+    (VersionNotInspected(version=MADE.version, manifest=MADE.manifest, why="no libraries there"), WORKING),
     (MaterialKept(about="A", name="can.jpg", object=some_digest("can"), size=9), WORKING),
     (ObjectMended(object=some_digest("frame"), version=MADE.version), {"coordinator", "mender"}),
     (FolderNotSent(folder="holiday pictures", why="they name no reel"), WORKING),

@@ -7,13 +7,15 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from relay.errors import RefusedError
+from relay.errors import MissingError, RefusedError
 from relay.ledger import work
-from relay.media.findings import Kind
+from relay.media import eyes
+from relay.media.findings import Grade, Kind
 from relay.media.thumbnails import COLUMNS, ROWS
+from relay.model import FrameRange
 from relay.transfer.handover import Sending, receive, send
 from relay.transfer.inspecting import conclude, inspecting
-from relay.transfer.looked import read_object, read_report, thumbnails_of
+from relay.transfer.looked import newest_look, read_object, read_report, thumbnails_of
 from tests.references.damage import FIRST, titled, written
 from tests.unit.workers.house import COORDINATOR, House, film
 from workers.turn import Lane
@@ -50,6 +52,10 @@ def accept(house: House, **how: object) -> None:
         work.accept(desk.ledger, desk.pen, "scan/A/R001", **how)
 
 
+def lack_the_libraries(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(eyes, "find_spec", lambda _name: None)
+
+
 def test_a_good_reel_is_looked_at_as_it_arrives_and_then_accepted(house: House, tmp_path: Path):
     hand_in(house, frames(tmp_path / "scan"))
     with house.turn("tokyo") as turn:
@@ -76,7 +82,7 @@ def test_every_frame_was_looked_at_when_the_folder_appears(house: House, tmp_pat
     hand_in(house, frames(tmp_path / "scan", 8))
     with house.desk("tokyo") as desk:
         version = desk.ledger.follow().version("A/R001/v1")
-        with inspecting(desk, version, "scan") as inspection:
+        with inspecting(desk, version, desk.ledger.state.jobs["scan/A/R001/1"]) as inspection:
             (tmp_path / "arrived").mkdir()
             receive(desk, version.name, tmp_path / "arrived" / "A_R001", onlooker=inspection.look)
             assert not any(inspection.wants(file.path) for file in desk.manifests.read(version.manifest).files)
@@ -100,20 +106,69 @@ def test_a_truncated_frame_blocks_acceptance_until_a_person_says_why_not(house: 
     accept(house, note="the archive's film ends there", despite=True)
 
 
-def test_a_worker_killed_between_receipt_and_word_looks_at_what_lies_there(
-    house: House, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-):
+def test_a_worker_killed_between_receipt_and_word_looks_at_what_lies_there(house: House, tmp_path: Path):
     hand_in(house, frames(tmp_path / "scan"))
     with house.turn("tokyo") as turn:
-        monkeypatch.setattr("workers.turn.has_media", lambda: False)  # so it arrives and nobody looks
-        turn.run(Lane.RECEIVE)
+        receive(turn.desk, "A/R001/v1", turn.room.places.arrival_of("A/R001/v1"))  # and killed before it could say more
         assert house.state().versions["A/R001/v1"].inspections == ()
         with pytest.raises(RefusedError, match="nobody looked"):
             accept(house)
-        monkeypatch.undo()
         assert Lane.INSPECT in (turn.look(), turn.wanted())[1]
         assert turn.run(Lane.INSPECT) == 1
     assert house.state().versions["A/R001/v1"].inspections[0].blocking == 0
+
+
+def test_a_worker_without_the_libraries_says_so_once_and_looks_when_it_has_them(
+    house: House, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    hand_in(house, frames(tmp_path / "scan", 3))
+    with house.turn("tokyo") as turn:
+        lack_the_libraries(monkeypatch)
+        turn.run(Lane.RECEIVE)
+        turn.run(Lane.INSPECT)
+        (unseen,) = house.state().versions["A/R001/v1"].unseen
+        assert (unseen.site, "relay-handoff[media]" in unseen.why) == ("tokyo", True)
+        assert Lane.INSPECT not in (turn.look(), turn.wanted())[1]
+        with house.desk(COORDINATOR) as desk, pytest.raises(MissingError, match=r"tokyo says .what reads pictures"):
+            newest_look(desk.ledger.follow().versions["A/R001/v1"])
+        with pytest.raises(RefusedError, match="nobody looked at A/R001/v1: entry"):
+            accept(house)
+        monkeypatch.undo()
+        assert Lane.INSPECT in turn.wanted()
+        assert turn.run(Lane.INSPECT) == 1
+    accept(house)
+
+
+def test_what_nobody_could_look_at_is_accepted_with_a_reason(
+    house: House, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    lack_the_libraries(monkeypatch)
+    hand_in(house, frames(tmp_path / "scan", 3))
+    with house.turn("tokyo") as turn:
+        turn.run(Lane.RECEIVE)
+    accept(house, despite=True, note="seen on the bench in Halifax")
+
+
+def test_a_gap_that_an_accepted_version_has_as_well_only_warns(house: House, tmp_path: Path):
+    folder = frames(tmp_path / "scan", 12)
+    for at in (5, 6):
+        (folder / "frames" / f"A_R001.{FIRST + at:07d}.dpx").unlink()
+    hand_in(house, folder)
+    with house.turn("tokyo") as turn:
+        turn.run(Lane.RECEIVE)
+    accept(house, despite=True, note="lost at an old join")
+    (folder / "frames" / f"A_R001.{FIRST + 8:07d}.dpx").unlink()
+    with house.desk("tokyo") as desk:
+        work.open_due(desk.ledger, desk.pen)
+        work.claim(desk.ledger, desk.pen, "grade/A/R001")
+        send(desk, Sending(folder, "A/R001", may_grow=True, job="grade/A/R001/1"))
+        with inspecting(desk, desk.ledger.state.version("A/R001/v2"), desk.ledger.state.jobs["grade/A/R001/1"]) as seen:
+            seen.look_at_rest(folder)
+            gaps = [each for each in seen.report().findings if each.kind is Kind.GAP]
+    assert [(each.grade, each.frames) for each in gaps] == [
+        (Grade.BLOCKS, (FrameRange(first=FIRST + 8, last=FIRST + 8),)),
+        (Grade.WARNS, (FrameRange(first=FIRST + 5, last=FIRST + 6),)),
+    ]
 
 
 def test_nothing_is_looked_at_where_the_stage_does_not_ask(tmp_path: Path):
