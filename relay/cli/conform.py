@@ -66,7 +66,7 @@ def conform(
             version = state.version(what)
             report = read_check(desk, newest_check(version))
         else:
-            listed = _listed(cut_list)
+            listed = read_cut_list(cut_list)
             folder, seen = Path(what), not no_pictures and has_media()
             if folder.is_dir():
                 mark = parse_start_mark(start_mark) if start_mark else None
@@ -88,7 +88,8 @@ def conform(
         raise RefusedError(f"{what} lies otherwise than its cut list: {'; '.join(_sentences(report))}")
 
 
-def _listed(path: Path) -> Listed:
+def read_cut_list(path: Path) -> Listed:
+    """Return the cut list in a file. Raises MissingError, RefusedError."""
     try:
         body = path.read_bytes()
         return Listed(parse_own_form(body.decode()), body)

@@ -4,6 +4,7 @@ Runs in a process of its own (`relay.media.copying`): it decodes strangers' fram
 each is decoded and shrunk once, and encoded as often as the element's speed asks for.
 """
 
+import json
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -11,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import av
 import numpy as np
@@ -20,6 +21,7 @@ from av.video.reformatter import VideoReformatter
 from relay.film.cadence import Cadence
 from relay.film.timecode import format_timecode
 from relay.media.burning import Burner, Layout
+from relay.model import FrameRange, ranges_of
 
 LINES = 1080
 AHEAD = 4
@@ -67,6 +69,11 @@ class Slip:
         return format_timecode(3600 * round(self.shown_at) + self.cadence().first_output_of(self.first), self.shown_at)
 
 
+BLOCK = 1024
+"""Samples that are encoded at once: as many as AAC puts into a packet."""
+_WRITTEN = ("element", "reel", "gauge", "rate", "shown_at", "is_held", "first")
+
+
 @dataclass(frozen=True)
 class Source:
     """One frame's file, and its number on the reel; no file where the reel has a gap."""
@@ -95,18 +102,60 @@ def copy_reel(
         video.codec_context.time_base = 1 / slip.shown_at
         video.time_base = 1 / slip.shown_at
         video.codec_context.thread_count = 2
-        container.metadata.update(_tags(slip))
-        video.metadata.update(_tags(slip))
-        laid = _SoundTrack(container, sound) if sound else None
+        tags = _tags(slip, {source.number for source in sources if source.path is not None})
+        container.metadata.update(tags)
+        video.metadata.update(tags)
+        laid = SoundTrack(container, sound) if sound else None
         count = _pictures(container, video, sources, slip, layout, told)
         if laid:
             laid.lay(Fraction(count) / slip.shown_at)
     return count
 
 
-def _tags(slip: Slip) -> dict[str, str]:
+def _tags(slip: Slip, held: set[int]) -> dict[str, str]:
     """Return the timecode of the first picture and the reel's name, as containers carry them."""
-    return {"timecode": slip.timecode(), "reel_name": f"{slip.element}_{slip.reel}"}
+    return {
+        "timecode": slip.timecode(),
+        "reel_name": f"{slip.element}_{slip.reel}",
+        # What a movie is put together from again, picture by picture: a container has no field of its own for it.
+        "comment": json.dumps(
+            {name: str(getattr(slip, name)) for name in _WRITTEN}
+            | {"held": [[each.first, each.last] for each in ranges_of(held)]}
+        ),
+    }
+
+
+class Copy(NamedTuple):
+    """What a reference copy says of itself."""
+
+    slip: Slip
+    held: tuple[FrameRange, ...]
+    """The reel's frames that it has a picture of; between them lie gaps."""
+
+    def picture_of(self, frame: int) -> int:
+        """Return the first picture of the movie that shows `frame`, counted from 0."""
+        return self.slip.cadence().first_output_of(frame - self.slip.first)
+
+
+def read_copy(path: str) -> Copy:
+    """Return what a reference copy says of itself. Raises ValueError where it says nothing."""
+    try:
+        with av.open(path) as container:
+            told = json.loads(container.metadata.get("comment", ""))
+        slip = Slip(
+            element=told["element"],
+            reel=told["reel"],
+            gauge=told["gauge"],
+            rate=Fraction(told["rate"]),
+            shown_at=Fraction(told["shown_at"]),
+            is_held=told["is_held"] == "True",
+            first=int(told["first"]),
+        )
+        return Copy(slip, tuple(FrameRange(first=first, last=last) for first, last in told["held"]))
+    except (av.FFmpegError, ValueError, KeyError, TypeError, ZeroDivisionError) as fault:
+        raise ValueError(
+            f"{Path(path).name} does not say which frames it shows: it is no reference copy, or an old one"
+        ) from fault
 
 
 def _shape(sources: list[Source]) -> tuple[int, int]:
@@ -202,7 +251,7 @@ def _by_openimageio(path: Path) -> Any:
     return av.VideoFrame.from_ndarray(np.ascontiguousarray(rgb), format="rgb48le")
 
 
-class _SoundTrack:
+class SoundTrack:
     """A sound laid beside the picture, from the first picture on, cut where the picture ends."""
 
     def __init__(self, container: Any, path: Path) -> None:
@@ -214,14 +263,23 @@ class _SoundTrack:
         self._resampler = av.AudioResampler(format="fltp", layout=layout, rate=self._rate)
 
     def lay(self, seconds: Fraction) -> None:
-        """Encode as much of the sound as `seconds` take."""
-        last, at = int(seconds * self._rate), 0
+        """Encode as much of the sound as `seconds` take, to the sample."""
+        last, at, waiting = int(seconds * self._rate), 0, av.AudioFifo()
         for frame in self._source.decode(audio=0):
             for each in self._resampler.resample(frame):
-                if at >= last:
-                    break
-                each.pts = at
-                at += each.samples
-                self._container.mux(self._stream.encode(each))
+                each.pts = None  # they are numbered when they are laid
+                waiting.write(each)
+            while at < last and waiting.samples >= (take := min(BLOCK, last - at)):
+                at = self._laid(waiting.read(take), at)
+            if at >= last:
+                break
+        if at < last and waiting.samples:
+            self._laid(waiting.read(min(waiting.samples, last - at)), at)
         self._container.mux(self._stream.encode(None))
         self._source.close()
+
+    def _laid(self, block: Any, at: int) -> int:
+        """Encode a block that begins at sample `at`, and return where the next one does."""
+        block.pts, block.time_base = at, Fraction(1, self._rate)
+        self._container.mux(self._stream.encode(block))
+        return at + int(block.samples)

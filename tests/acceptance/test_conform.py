@@ -2,8 +2,10 @@
 
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
+import soundfile
 
 from relay.programme.cutlist import Shown
 from relay.programme.own_form import own_form, parse_own_form
@@ -154,3 +156,16 @@ def test_what_cannot_be_held_is_refused_with_a_sentence(house: House, words: tup
 def test_a_list_in_our_own_form_is_read_back_as_it_was_written():
     cut = parse_own_form(LIST)
     assert parse_own_form(own_form(cut)) == cut
+
+
+def test_the_programme_is_played_from_what_there_is_and_the_rest_is_slated(house: House):
+    soundfile.write(house.place / "cue.wav", np.zeros(96_000), 48_000, subtype="PCM_16")
+    (house.place / "more.toml").write_text(
+        LIST + '\n[[event]]\nreel = "A/R02"\nfirst = 7\nlength = 5\n', encoding="utf-8"
+    )
+    told = house.told("lisbon", "movie", "more.toml", "m.mov", "--sound", "cue.wav", "--lines", "120")
+    assert (told["pictures"], told["slated"], told["missing"]) == (37, 5, {"A/R02": [[7, 11]]})
+    with av.open(str(house.place / "m.mov")) as container:
+        assert container.streams.video[0].frames == 37
+        assert len(container.streams.audio) == 1
+    assert "there is no sound" in house.refused("lisbon", "movie", "list.toml", "m.mov", "--sound", "no.wav", ends=3)

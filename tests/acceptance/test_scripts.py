@@ -29,6 +29,7 @@ tries = 1
 ELSEWHERE = {
     "relay reel findings",  # asked in test_inspect.py, where something was found
     "relay conform",  # in test_conform.py, where something came back
+    "relay movie",  # in test_conform.py
     "relay fit-sound",  # in test_fit_sound.py, where there is a sound
 }
 STAGES = {"halifax": '["scan"]', "tokyo": '["grade", "check"]', "lisbon": '["grade"]'}

@@ -62,4 +62,4 @@ def test_a_word_that_means_nothing_is_refused_with_those_that_do(house: House, t
     job = state.jobs["scan/A/R001/1"]
     with pytest.raises(RefusedError, match="0 inputs"):
         program(state, job, tmp_path, tmp_path, tmp_path, [])
-    assert set(KINDS) == {"reference-copy"}
+    assert set(KINDS) == {"programme-movie", "reference-copy"}

@@ -1,0 +1,108 @@
+"""Gathers what a reference movie of a programme is made from: reference copies, or only the frames that are shown."""
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from relay.errors import BrokenError
+from relay.ledger.state import State, Version
+from relay.media.manifest import PackedFile
+from relay.media.package import MOVIES, contents_of, kind_of
+from relay.media.sequence import picture_of
+from relay.media.showing import Strip
+from relay.model import FrameRange, ReelName, ScanMap, digest_of, ranges_of, reel_of
+from relay.store.folder import in_our_words
+from relay.store.keys import object_key
+from relay.transfer.desk import Desk
+
+
+def strip_of(reel: ReelName, folder: Path, scan_map: ScanMap | None) -> Strip | None:
+    """Return what a package in `folder` shows of `reel`: its reference copy, else its frames; None: nothing.
+
+    Needs the extra `media`.
+    """
+    from relay.media.reference import read_copy
+
+    paths = sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file())
+    contents = contents_of(paths) if paths else None
+    if contents is None:
+        return None
+    for path in contents.movies:
+        try:
+            copy = read_copy(str(folder / path))
+        except ValueError:
+            continue  # a movie of something else
+        return Strip(reel=reel, movie=str(folder / path), held=copy.held)
+    if scan_map is None or not contents.runs:
+        return None
+    placed = ((scan_map.reel_frame(number), file.path) for number, file in contents.runs[0].files)
+    files = {frame: str(folder / path) for frame, path in placed if frame is not None}
+    return Strip(reel=reel, files=files, held=ranges_of(set(files)))
+
+
+def sound_in(folders: Iterable[Path]) -> str | None:
+    """Return the first file of sound in any of the folders."""
+    for folder in folders:
+        paths = sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file())
+        if paths and (sounds := contents_of(paths).sounds):
+            return str(folder / sounds[0])
+    return None
+
+
+def bring_strip(desk: Desk, state: State, reel: ReelName, frames: Sequence[FrameRange], place: Path) -> Strip | None:
+    """Bring what shows `frames` of `reel` into the folder `place`: the newest reference copy, else frames of a version.
+
+    Raises BrokenError where stored bytes are not what their names say.
+    """
+    versions = state.of_reel(reel)
+    for version in reversed(versions):
+        files = desk.manifests.read(version.manifest).files
+        if movies := [file for file in files if kind_of(file.path) in MOVIES]:
+            _bring(desk, version, movies, place / "copy")
+            if strip := strip_of(reel, place / "copy", None):
+                return strip
+    for version in reversed(versions):
+        picture = picture_of(desk.manifests.read(version.manifest)) if version.scan_map else None
+        if picture is not None and version.scan_map is not None:
+            tied = {file.path: version.scan_map.reel_frame(number) for number, file in picture.files}
+            shown = [file for _, file in picture.files if _is_in(tied[file.path], frames)]
+            if shown:
+                _bring(desk, version, shown, place / "frames")
+                return strip_of(reel, place / "frames", version.scan_map)
+    return None
+
+
+def _is_in(frame: int | None, ranges: Sequence[FrameRange]) -> bool:
+    return frame is not None and any(each.first <= frame <= each.last for each in ranges)
+
+
+def _bring(desk: Desk, version: Version, files: Iterable[PackedFile], place: Path) -> None:
+    """Write files of a version under `place`, each object verified; a copy at this site is linked instead."""
+    copies = [each.folder for each in desk.arrivals.near(version.name) if each.manifest == version.manifest]
+    for file in files:
+        target = place / file.path
+        with in_our_words(str(place), "write what is shown"):
+            target.parent.mkdir(parents=True, exist_ok=True)
+            near = next((each / file.path for each in copies if _is_whole(each / file.path, file.size)), None)
+            if near is not None:
+                target.symlink_to(near.absolute())
+                continue
+            with target.open("wb") as out:
+                for chunk in file.objects():
+                    body = desk.store.read(object_key(chunk.digest))
+                    if digest_of(body) != chunk.digest:
+                        raise BrokenError(
+                            f"{desk.store.name}: {object_key(chunk.digest)} holds wrong bytes: "
+                            f"see `relay mend {version.name}`"
+                        )
+                    out.write(body)
+
+
+def _is_whole(path: Path, size: int) -> bool:
+    return path.is_file() and path.stat().st_size == size
+
+
+def bring_sound(desk: Desk, version: Version, file: PackedFile, place: Path) -> Path:
+    """Bring the sound of a version into the folder `place`. Raises BrokenError."""
+    folder = place / "sound" / reel_of(version.name).replace("/", "_")
+    _bring(desk, version, [file], folder)
+    return folder / file.path
