@@ -13,11 +13,15 @@ from relay.cli.upkeep import show_faults
 from relay.errors import BrokenError, RefusedError
 from relay.ledger import work
 from relay.ledger.work import held_on
+from relay.media.eyes import Eyes
+from relay.media.findings import Report
 from relay.media.sequence import frames_in
 from relay.model import ScanMap, VersionName, parse_version
+from relay.transfer.desk import Desk
 from relay.transfer.handover import Received, Sending, Sent
 from relay.transfer.handover import send as send_package
-from relay.transfer.inspecting import receive_and_look
+from relay.transfer.inspecting import receive_and_look, send_and_look
+from relay.transfer.progress import Watcher
 from relay.wiring import open_desk
 
 
@@ -62,6 +66,9 @@ def send(
     at_once: Annotated[
         bool, typer.Option("--at-once", help="Do not wait to see whether the folder is still being filled.")
     ] = False,
+    look: Annotated[
+        bool, typer.Option("--inspect", help="Look at each frame while it is sent; hand over nothing that blocks.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Send a finished reel.
@@ -77,7 +84,7 @@ def send(
         sending = Sending(
             folder, named, note, parents, tied, rehash, may_grow=at_once, job=for_job, for_next=note if for_job else ""
         )
-        sent = send_package(desk, sending, watcher)
+        sent, report = _sent(desk, sending, watcher, look=look)
         work.open_due(desk.ledger, desk.pen)
         frames = frames_in(sent.deposit.manifest, sent.version.scan_map)
         element = state.film().element_of(named)
@@ -97,8 +104,17 @@ def send(
         "job": sent.job,
         "came_late": sent.came_late,
     }
+    if report:
+        facts["findings"] = report.model_dump(mode="json")["findings"]
     told = counted(frames, element.gauge) if frames and element else "No frames of the reel: just files"
-    answer(facts, as_json=as_json, show=lambda page: _show_sent(page, sent, told, note))
+    answer(facts, as_json=as_json, show=lambda page: _show_sent(page, sent, told, note, report))
+
+
+def _sent(desk: Desk, sending: Sending, watcher: Watcher, *, look: bool) -> tuple[Sent, Report | None]:
+    if not look:
+        return send_package(desk, sending, watcher), None
+    with Eyes() as eyes:
+        return send_and_look(desk, sending, eyes, watcher)
 
 
 def _version_name(text: str) -> str:
@@ -116,7 +132,7 @@ def _tied(start_mark: str | None, scan_map: Path | None) -> ScanMap | None:
     return read_scan_map(scan_map) if scan_map else None
 
 
-def _show_sent(page: Page, sent: Sent, frames: str, note: str) -> None:
+def _show_sent(page: Page, sent: Sent, frames: str, note: str, report: Report | None) -> None:
     version, deposit = sent.version, sent.deposit
     size = f"{count(version.files, 'file')}, {bytes_in_words(version.size)}"
     if not sent.is_new:
@@ -126,6 +142,9 @@ def _show_sent(page: Page, sent: Sent, frames: str, note: str) -> None:
         return
     page.line(f" is sent: {size}, entry {version.entry}.", head=version.name)
     page.line(f"{frames}.")
+    if report:
+        found = ", ".join(sorted({each.kind for each in report.findings}))
+        page.line(f"{count(report.looked_at, 'frame')} looked at. To be seen by somebody: {found or 'nothing'}.")
     if sent.came_late:
         page.line(
             f"Your claim on {sent.job} is over: the version is kept, and nobody accepted it. Tell the coordinator."

@@ -26,7 +26,7 @@ from relay.transfer.budget import Budget
 from relay.transfer.folder import OpenFile, Survey, check_unmoved, survey
 from relay.transfer.hands import Piece, do_all
 from relay.transfer.notebook import Hashed, Notebook, Stamp
-from relay.transfer.progress import UNWATCHED, Watcher
+from relay.transfer.progress import UNWATCHED, Onlooker, Watcher
 from relay.transfer.sender import Sender
 
 HANDS = 16  # files or chunks at a time
@@ -58,18 +58,21 @@ def deposit(
     watcher: Watcher = UNWATCHED,
     budget: Budget | None = None,
     clock: Clock = SYSTEM_CLOCK,
+    onlooker: Onlooker | None = None,
 ) -> Deposit:
     """Store every file under `folder` and then the manifest that names them.
 
     `rehash` distrusts the hashes that the notebook remembers; `expected` are objects that others say are there,
-    which are read rather than sent. Raises RefusedError for a folder that is empty, cannot be a package or does not
-    stand still; BrokenError for wrong bytes, in the store or behind an unchanged stamp; TransientError to try again.
+    which are read rather than sent; `onlooker` sees each file of one object that is read, while it is in memory.
+    Raises RefusedError for a folder that is empty, cannot be a package or does not stand still; BrokenError for wrong
+    bytes, in the store or behind an unchanged stamp; TransientError to try again.
     """
     found = survey(folder)
     _check_package(folder, found.files)
     _let_settle(found.files, clock)
     sender = Sender(store, notebook, expected)
     sending = _Sending(found, folder=folder.resolve(), sender=sender, notebook=notebook, watcher=watcher, clock=clock)
+    sending.onlooker = onlooker
     sending.trust({} if rehash else notebook.known(sending.stamps()))
     do_all(sending.pieces(budget or Budget()), hands)
     check_unmoved(folder, found.files)
@@ -106,6 +109,7 @@ class _Sending:
         self._sender = sender
         self._notebook = notebook
         self._watcher = watcher
+        self.onlooker: Onlooker | None = None
         self._began = clock.now()
         self._trusted: dict[str, Hashed] = {}
         self._packed: dict[str, PackedFile] = {}
@@ -162,6 +166,8 @@ class _Sending:
                 file.check_unchanged()
             hashed = Hashed(self._hash(body))
             self._check_trusted(path, hashed)
+            if self.onlooker:
+                self.onlooker(path, body)
             self._sender.put(hashed.digest, body, path)
         self._watcher.moved(stamp.size)
         self._finish(path, hashed)

@@ -17,11 +17,11 @@ from relay.store.port import Store
 from relay.transfer.budget import Budget
 from relay.transfer.earlier import Supply
 from relay.transfer.faults import Fault
-from relay.transfer.fetching import Fetching, Onlooker
+from relay.transfer.fetching import Fetching
 from relay.transfer.hands import do_all
 from relay.transfer.landing import landing
 from relay.transfer.notebook import Hashed, Notebook, Stamp, stamp_of
-from relay.transfer.progress import UNWATCHED, Watcher
+from relay.transfer.progress import UNWATCHED, Onlooker, Watcher
 from relay.transfer.target import in_the_way, is_taken, resolved
 from relay.transfer.tree import tree
 from relay.transfer.verify import verify

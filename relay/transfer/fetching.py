@@ -2,7 +2,7 @@
 
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 from functools import partial
 from typing import NamedTuple
@@ -18,11 +18,8 @@ from relay.transfer.faults import Fault, What, Where
 from relay.transfer.hands import Piece
 from relay.transfer.landing import Landing
 from relay.transfer.notebook import Notebook
-from relay.transfer.progress import Watcher
+from relay.transfer.progress import Onlooker, Watcher
 from relay.transfer.tree import pread_into
-
-Onlooker = Callable[[str, memoryview], None]
-"""Shown each file that is one object, by its path, while its verified bytes are in memory. Called by many threads."""
 
 
 class _Place(NamedTuple):

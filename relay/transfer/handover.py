@@ -3,7 +3,7 @@
 Every function here may be run again after any interruption: what was done is found done, and nothing is said twice.
 """
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -23,9 +23,8 @@ from relay.transfer.deposit import Deposit, deposit
 from relay.transfer.desk import Desk
 from relay.transfer.faults import Fault
 from relay.transfer.fetch import Fetched, fetch
-from relay.transfer.fetching import Onlooker
 from relay.transfer.folder import survey
-from relay.transfer.progress import UNWATCHED, Watcher
+from relay.transfer.progress import UNWATCHED, Onlooker, Watcher
 from relay.transfer.quiet import quiet_files
 
 NO_DIGEST = Digest("0" * 64)
@@ -52,6 +51,15 @@ class Sending:
 
 
 @dataclass(frozen=True)
+class Looking:
+    """Who looks at a package while it is sent."""
+
+    onlooker: Onlooker
+    check: Callable[[Manifest, ScanMap | None, tuple[VersionName, ...]], None]
+    """Called when all is stored and nothing is said yet, with the manifest, the scan map and the parents; may raise."""
+
+
+@dataclass(frozen=True)
 class Sent:
     """What became of it."""
 
@@ -73,7 +81,7 @@ class Received:
     receipt: Receipt
 
 
-def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED) -> Sent:
+def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED, looking: Looking | None = None) -> Sent:
     """Store the package in a folder and say that it is the reel's next version.
 
     Sending the same package again as the newest version says nothing new. Raises RefusedError, BrokenError and
@@ -94,7 +102,10 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED) -> Sent:
         expected=_expected(desk, state, parents),
         watcher=watcher,
         clock=desk.clock,
+        onlooker=looking.onlooker if looking else None,
     )
+    if looking:
+        looking.check(stored.manifest, scan_map, parents)
 
     def decide(now_state: State, _now: datetime) -> list[Word] | None:
         name = version_name(sending.reel, now_state.newest.get(sending.reel, 0) + 1)

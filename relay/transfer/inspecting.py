@@ -1,7 +1,7 @@
-"""A version looked at where it arrived: the report goes into the store, and one entry says what was found.
+"""A version looked at where it arrives: the report goes into the store, and one entry says what was found.
 
-The frames are looked at while they arrive, so no byte of them is read a second time. Killed in between, the same call
-looks at what lies in the folder.
+The frames are looked at while they arrive, or while they are sent, so no byte of them is read a second time. Killed in
+between, the same call looks at what lies in the folder.
 """
 
 from collections.abc import Iterator
@@ -10,62 +10,77 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+from relay.errors import RefusedError
 from relay.ledger import owed
 from relay.ledger.entry import Entry
-from relay.ledger.job_state import Job, Standing
+from relay.ledger.job_state import Job
 from relay.ledger.state import State, Version
 from relay.ledger.words import VersionInspected, VersionNotInspected, Word
+from relay.ledger.work import job_named
 from relay.media.asked import asked_for
 from relay.media.eyes import Eyes, has_media
+from relay.media.findings import Grade, Report
 from relay.media.inspection import Inspection, Told
 from relay.media.manifest import Manifest
-from relay.media.package import contents_of
 from relay.media.ruling import rules_of
-from relay.media.sequence import frames_in
 from relay.media.sheet import contact_sheet, strip
-from relay.model import Digest, FrameRange, VersionName, digest_of, reel_of
+from relay.model import Digest, ScanMap, VersionName, digest_of, reel_of
 from relay.transfer.desk import Desk
-from relay.transfer.handover import Received, receive
+from relay.transfer.folder import survey
+from relay.transfer.gaps_before import known_gaps, sources_of
+from relay.transfer.handover import Looking, Received, Sending, Sent, receive, send
 from relay.transfer.progress import UNWATCHED, Watcher
 from relay.transfer.sender import Sender
+from relay.wording import in_words
 
 NO_MEDIA = (
     "what reads pictures and sound is not installed there: pip install 'relay-handoff[media]', and its worker looks"
 )
-_GAP_LIMIT = 100_000  # frames: a longer gap is nobody's film
 
 
 @contextmanager
 def inspecting(desk: Desk, version: Version, job: Job) -> Iterator[Inspection]:
     """Open an inspection of what `job` was handed in with. Raises RefusedError: no libraries for it here."""
-    state = desk.ledger.state
-    manifest = desk.manifests.read(version.manifest)
-    asked = asked_for(state.film(), reel_of(version.name), job.stage)
-    asked = replace(asked, known_gaps=_known_gaps(desk, version, _sources(state, version, job), manifest))
+    state, reel = desk.ledger.state, reel_of(version.name)
+    paths = [file.path for file in desk.manifests.read(version.manifest).files]
+    gaps = known_gaps(desk, sources_of(state, reel, job, version.parents), version.scan_map, paths)
+    asked = replace(asked_for(state.film(), reel, job.stage), known_gaps=gaps)
     with Eyes() as eyes:
-        yield Inspection([file.path for file in manifest.files], eyes, asked, rules_of(desk.owed.parent))
+        yield Inspection(paths, eyes, asked, rules_of(desk.owed.parent))
 
 
-def _sources(state: State, version: Version, job: Job) -> list[Version]:
-    """Return what `version` was made from, of the same reel: what the job took, and parents that were accepted."""
-    accepted = {each.outcome for each in state.jobs.values() if each.standing is Standing.ACCEPTED}
-    names = [*job.inputs, *(parent for parent in version.parents if parent in accepted)]
-    return [state.versions[name] for name in names if reel_of(name) == reel_of(version.name)]
+def send_and_look(desk: Desk, sending: Sending, eyes: Eyes, watcher: Watcher = UNWATCHED) -> tuple[Sent, Report]:
+    """Send a package and look at its frames while they are in memory; where something blocks, say nothing.
+
+    What was stored by then is nobody's version, and needs not be sent again. Raises RefusedError, naming what blocks.
+    """
+    state = desk.ledger.follow()
+    job = job_named(state, sending.job) if sending.job else None
+    asked = asked_for(state.film(), sending.reel, job.stage if job else None)
+    inspection = Inspection(survey(sending.folder).files, eyes, asked, rules_of(desk.owed.parent))
+    reports: list[Report] = []
+
+    def check(manifest: Manifest, scan_map: ScanMap | None, parents: tuple[VersionName, ...]) -> None:
+        if job:
+            sources, paths = sources_of(state, sending.reel, job, parents), [file.path for file in manifest.files]
+            inspection.asked = replace(asked, known_gaps=known_gaps(desk, sources, scan_map, paths))
+        inspection.look_at_rest(sending.folder)
+        reports.append(inspection.report())
+        _check_blocks_nothing(sending.folder, reports[0])
+
+    sent = send(desk, sending, watcher, Looking(inspection.look, check))
+    return sent, reports[0]
 
 
-def _known_gaps(desk: Desk, version: Version, sources: list[Version], manifest: Manifest) -> frozenset[int]:
-    """Return the numbers without a file whose frames none of `sources` has either."""
-    runs = contents_of(file.path for file in manifest.files).runs
-    if not sources or not runs or version.scan_map is None:
-        return frozenset()
-    held = [each for source in sources for each in frames_in(desk.manifests.read(source.manifest), source.scan_map)]
-    short = (gap for gap in runs[0].missing() if gap.last - gap.first < _GAP_LIMIT)
-    lacking = (number for gap in short for number in range(gap.first, gap.last + 1))
-    return frozenset(number for number in lacking if _is_lacking(version.scan_map.reel_frame(number), held))
-
-
-def _is_lacking(frame: int | None, held: list[FrameRange]) -> bool:
-    return frame is not None and not any(each.first <= frame <= each.last for each in held)
+def _check_blocks_nothing(folder: Path, report: Report) -> None:
+    blocking = [each for each in report.findings if each.grade is Grade.BLOCKS]
+    if blocking:
+        first = blocking[0]
+        where = f", frames {in_words(first.frames, 6)}" if first.frames else ""
+        raise RefusedError(
+            f"{folder} is not sent: {len(blocking)} of what was found block acceptance, first {first.kind}{where}: "
+            f"{first.what}. `relay inspect` lists all. Put it right, or send without --inspect and say in --note why"
+        )
 
 
 def receive_and_look(

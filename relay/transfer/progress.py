@@ -1,6 +1,10 @@
 """What a transfer tells while it runs, so that the command can draw it."""
 
+from collections.abc import Callable
 from typing import Protocol
+
+Onlooker = Callable[[str, memoryview], None]
+"""Shown each file that is one object, by its path, while its whole bytes are in memory. Called by many threads."""
 
 
 class Watcher(Protocol):

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from pydantic import TypeAdapter
 
+from relay.cli.production_file import read_production
 from relay.errors import RefusedError
 from relay.media.asked import asked_for
 from relay.media.findings import Grade, Kind
@@ -37,10 +38,19 @@ def test_a_home_s_own_rules_go_before_the_usual_ones(tmp_path: Path):
 def test_the_stages_that_the_page_shows_are_stages():
     sample = STATES.read_text(encoding="utf-8").partition("```toml\n")[2].partition("```")[0]
     scan, copy = TypeAdapter(tuple[Stage, ...]).validate_python(tomllib.loads(sample)["stage"])
-    assert scan.inspected
     assert scan.picture is not None
     assert (scan.picture.width, scan.picture.transfer) == (2048, "printing density")
     assert copy.is_automatic
+
+
+def test_a_file_that_is_silent_about_it_has_every_stage_looked_at(tmp_path: Path):
+    plain = production().model_dump(mode="json", by_alias=True, exclude_none=True)
+    assert not Production.model_validate({**plain, "stage": [{"name": "scan"}]}).route[0].inspected  # an old ledger
+    text = (STATES.parents[1] / "deploy" / "demo" / "production.toml").read_text("utf-8")
+    (tmp_path / "film.toml").write_text(text.replace('name = "edit"\n', 'name = "edit"\ninspected = false\n'), "utf-8")
+    route = {stage.name: stage.inspected for stage in read_production(tmp_path / "film.toml").route}
+    assert route.pop("edit") is False
+    assert set(route.values()) == {True}
 
 
 def test_what_is_known_of_a_reel_comes_from_the_production(tmp_path: Path):

@@ -1,5 +1,6 @@
 """What is handed in is looked at by the site that receives it, while it arrives, before anybody accepts it."""
 
+import sys
 from io import BytesIO
 from pathlib import Path
 
@@ -10,11 +11,13 @@ from PIL import Image
 from relay.errors import MissingError, RefusedError
 from relay.ledger import work
 from relay.media import eyes
+from relay.media.eyes import Eyes
 from relay.media.findings import Grade, Kind
+from relay.media.inspection import Inspection
 from relay.media.thumbnails import COLUMNS, ROWS
 from relay.model import FrameRange
 from relay.transfer.handover import Sending, receive, send
-from relay.transfer.inspecting import conclude, inspecting
+from relay.transfer.inspecting import conclude, inspecting, send_and_look
 from relay.transfer.looked import newest_look, read_object, read_report, thumbnails_of
 from tests.references.damage import FIRST, titled, written
 from tests.unit.workers.house import COORDINATOR, House, film
@@ -30,10 +33,10 @@ def house(tmp_path: Path) -> House:
     return House(tmp_path, production)
 
 
-def frames(folder: Path, count: int = 40) -> Path:
+def frames(folder: Path, count: int = 40, size: tuple[int, int] = (30, 40)) -> Path:
     (folder / "frames").mkdir(parents=True)
     for at in range(count):
-        picture = GRAIN.integers(9000, 50000, (30, 40, 3), dtype=np.uint16)
+        picture = GRAIN.integers(9000, 50000, (*size, 3), dtype=np.uint16)
         body = titled(written(folder / "f.dpx", picture), at, count, 18.0, None, b"")
         (folder / "frames" / f"A_R001.{FIRST + at:07d}.dpx").write_bytes(body)
     (folder / "f.dpx").unlink()
@@ -88,6 +91,59 @@ def test_every_frame_was_looked_at_when_the_folder_appears(house: House, tmp_pat
             assert not any(inspection.wants(file.path) for file in desk.manifests.read(version.manifest).files)
             conclude(desk, version, tmp_path / "arrived" / "A_R001", inspection)
             assert inspection.digests == {}  # nothing was read again
+
+
+def rchar(pid: int | str = "self") -> int:
+    lines = Path(f"/proc/{pid}/io").read_text().splitlines()
+    return next(int(line.split()[1]) for line in lines if line.startswith("rchar"))
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the kernel's own count of bytes read is Linux's")
+def test_each_byte_is_read_once_in_a_whole_hand_in_at_either_end(house: House, tmp_path: Path):
+    folder = frames(tmp_path / "scan", 10, (500, 700))
+    size = sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
+    with house.desk("halifax") as desk, Eyes(1) as seeing:
+        work.open_due(desk.ledger, desk.pen)
+        work.claim(desk.ledger, desk.pen, "scan/A/R001")
+        Inspection(["a.1.dpx"], seeing).look(
+            "a.1.dpx", memoryview(bytearray(9))
+        )  # the process has loaded what it needs
+        child = seeing._children[0]._process.pid
+        before = rchar() + rchar(child)
+        sent, report = send_and_look(desk, Sending(folder, "A/R001", may_grow=True, job="scan/A/R001/1"), seeing)
+        read = rchar() + rchar(child) - before
+    assert (sent.deposit.sent_objects, report.looked_at, report.blocking()) == (11, 10, 0)
+    assert size <= read < size * 1.05  # and the ledger's few entries
+    with house.desk("tokyo") as desk, Eyes(1) as seeing:
+        version = desk.ledger.follow().version("A/R001/v1")
+        inspection = Inspection([file.path for file in desk.manifests.read(version.manifest).files], seeing)
+        inspection.look("frames/A_R001.0086400.dpx", memoryview(bytearray(9)))
+        inspection._seen.clear()
+        child = seeing._children[0]._process.pid
+        before = rchar() + rchar(child)
+        receive(desk, version.name, tmp_path / "arrived", onlooker=inspection.look)
+        inspection.look_at_rest(tmp_path / "arrived")
+        read = rchar() + rchar(child) - before
+    assert inspection.report().looked_at == 10
+    assert size <= read < size * 1.05
+
+
+def test_nothing_that_blocks_is_handed_in_by_whoever_looks_while_sending(house: House, tmp_path: Path):
+    folder = frames(tmp_path / "scan", 6)
+    bad = folder / "frames" / f"A_R001.{FIRST + 3:07d}.dpx"
+    bad.write_bytes((whole := bad.read_bytes())[:-900])
+    with house.desk("halifax") as desk, Eyes(1) as seeing:
+        work.open_due(desk.ledger, desk.pen)
+        work.claim(desk.ledger, desk.pen, "scan/A/R001")
+        sending = Sending(folder, "A/R001", may_grow=True, job="scan/A/R001/1")
+        with pytest.raises(
+            RefusedError, match=f"1 of what was found block acceptance, first truncated, frames {FIRST + 3}"
+        ):
+            send_and_look(desk, sending, seeing)
+        assert house.state().versions == {}
+        bad.write_bytes(whole)
+        sent, report = send_and_look(desk, sending, seeing)
+    assert (sent.version.name, sent.deposit.sent_objects, report.blocking()) == ("A/R001/v1", 2, 0)
 
 
 def test_a_truncated_frame_blocks_acceptance_until_a_person_says_why_not(house: House, tmp_path: Path):
