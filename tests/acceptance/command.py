@@ -4,6 +4,8 @@ The installed command takes half a second to load. So most tests fork theirs fro
 process runs no threads and has done nothing yet, so that what is forked from it is as good as new.
 """
 
+import gc
+import importlib
 import json
 import os
 import subprocess
@@ -12,6 +14,8 @@ import traceback
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
+
+from relay.model import Frozen
 
 RELAY = Path(sys.executable).with_name("relay")
 REPO = Path(__file__).resolve().parents[2]
@@ -92,12 +96,9 @@ class Forker:
 
 def serve() -> None:
     """Fork a command for each line on standard input, and answer with its exit code."""
-    import relay.cli.commands
-    import relay.store.s3
     from relay.cli.main import main
 
-    assert relay.cli.commands
-    assert relay.store.s3
+    _load()
     for line in sys.stdin:
         asked = json.loads(line)
         child = os.fork()
@@ -105,6 +106,22 @@ def serve() -> None:
             _become(asked, main)
         _, status = os.waitpid(child, 0)
         print(os.waitstatus_to_exitcode(status), flush=True)
+
+
+def _load() -> None:
+    """Load what commands load when they first need it, and build the models that pydantic leaves for later."""
+    for name in ("cli.commands", "store.s3", "forecast.asking", "board.serve"):
+        importlib.import_module(f"relay.{name}")
+    for name in ("console", "table", "progress", "panel"):
+        importlib.import_module(f"rich.{name}")
+    _build(Frozen)
+    gc.freeze()
+
+
+def _build(model: type[Frozen]) -> None:
+    for each in model.__subclasses__():
+        each.model_rebuild()
+        _build(each)
 
 
 def _become(asked: Mapping[str, Any], main: Any) -> None:
