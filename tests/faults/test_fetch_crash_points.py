@@ -71,8 +71,15 @@ def test_a_fetch_with_a_file_in_chunks_that_dies_at_any_of_its_calls_leaves_all_
     assert "before fallocate64" in kinds_of(found)
 
 
-@pytest.mark.parametrize("kind", ["ext4", "xfs"])
-@pytest.mark.parametrize("how", ["at-once", "each"])
+@pytest.mark.parametrize(
+    ("kind", "how"),
+    [
+        ("ext4", "at-once"),
+        ("xfs", "each"),
+        pytest.param("ext4", "each", marks=pytest.mark.soak),
+        pytest.param("xfs", "at-once", marks=pytest.mark.soak),
+    ],
+)
 def test_a_power_cut_at_any_call_leaves_all_or_nothing(kind, how, tmp_path):
     """What the process had been told to be on the disk is read back from the disk's blocks alone."""
     try:

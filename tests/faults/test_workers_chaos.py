@@ -46,7 +46,7 @@ class Plan:
     seed: int = 1
 
 
-SMALL = Plan(reels=9, sites=3, every=12, kills=4, restarts=2, dead_lines=1, meddlings=8, lost_data=1)
+SMALL = Plan(reels=5, sites=3, every=12, kills=3, restarts=1, dead_lines=1, meddlings=8, lost_data=1)
 LARGE = Plan(reels=250, sites=6, every=30, kills=100, restarts=20, dead_lines=10, meddlings=200, lost_data=2)
 
 

@@ -53,7 +53,7 @@ def test_of_two_sites_that_claim_at_once_one_has_the_job_and_the_other_is_told_w
 
 
 @pytest.mark.seaweedfs
-@pytest.mark.parametrize("times", [5, pytest.param(999, marks=pytest.mark.soak)])
+@pytest.mark.parametrize("times", [4, pytest.param(999, marks=pytest.mark.soak)])
 def test_two_sites_claim_at_once_over_real_http(tmp_path, seaweedfs: S3Server, monkeypatch, times):
     monkeypatch.setenv("AWS_ACCESS_KEY_ID", seaweedfs.access_key)
     monkeypatch.setenv("AWS_SECRET_ACCESS_KEY", seaweedfs.secret_key)
@@ -62,7 +62,7 @@ def test_two_sites_claim_at_once_over_real_http(tmp_path, seaweedfs: S3Server, m
 
 
 @pytest.mark.ceph
-@pytest.mark.parametrize("times", [10, pytest.param(999, marks=pytest.mark.soak)])
+@pytest.mark.parametrize("times", [4, pytest.param(999, marks=pytest.mark.soak)])
 def test_two_sites_claim_at_once_at_a_store_of_another_make(tmp_path, ceph: S3Server, monkeypatch, times):
     monkeypatch.setenv("AWS_ACCESS_KEY_ID", ceph.access_key)
     monkeypatch.setenv("AWS_SECRET_ACCESS_KEY", ceph.secret_key)

@@ -81,7 +81,7 @@ def test_writers_in_a_folder_lose_and_double_nothing(tmp_path: Path) -> None:
 
 @pytest.mark.ceph
 def test_writers_on_ceph_lose_and_double_nothing(ceph: S3Server, tmp_path: Path) -> None:
-    check_race(served(ceph), tmp_path, writers=16, entries=96)
+    check_race(served(ceph), tmp_path, writers=8, entries=48)
 
 
 @pytest.mark.seaweedfs
