@@ -179,7 +179,7 @@ def test_a_store_that_goes_away_while_a_copy_is_mended_is_asked_again_with_the_s
     with moody_turn(house, "lisbon", away_once()) as turn:
         turn.desk.ledger.follow()
         (copy,) = turn.desk.arrivals.near(V1)
-        spoiled = fill(house.root / "spoiled copy", {name: b"edited" for name in reel_of_frames()})
+        spoiled = fill(house.root / "spoiled copy", dict.fromkeys(reel_of_frames(), b"edited"))
         for folder in (spoiled, copy.folder):  # the newest is tried first
             turn.desk.arrivals.note(folder, V1, copy.manifest)
         assert turn.run(Lane.MEND) == 0
