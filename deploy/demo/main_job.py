@@ -3,6 +3,7 @@
 import hashlib
 from pathlib import Path
 
+from deploy.demo import programme
 from deploy.demo.film import RESCAN_START, START, write_edit, write_rescan, write_scan
 from deploy.demo.house import FILE, SITES, House, UnexpectedError, tell
 
@@ -96,6 +97,14 @@ def flip_a_bit(store: Path, frame: Path) -> str:
     return f"by-digest/{digest[:2]}/{digest[:16]}..."
 
 
+def set_to_music(house: House) -> None:
+    programme.fit(house, FRAMES)
+
+
+def put_together(house: House) -> None:
+    programme.put_together(house, FRAMES)
+
+
 def check_and_export(house: House) -> None:
     tell("Kolkata checks the whole record by itself, with no line to anybody.")
     house.relay("kolkata", "ledger", "check")
@@ -103,4 +112,15 @@ def check_and_export(house: House) -> None:
     house.relay("lisbon", "export", "bag", "A/R01/v3", house / "lisbon" / "A_R01_bag")
 
 
-PARTS = (draw, found_production, look_before_sending, send_scans, grade, rescan, break_and_mend, check_and_export)
+PARTS = (
+    draw,
+    found_production,
+    look_before_sending,
+    send_scans,
+    grade,
+    rescan,
+    break_and_mend,
+    set_to_music,
+    put_together,
+    check_and_export,
+)

@@ -207,7 +207,7 @@ def _fit_row(each: Stretch) -> tuple[str, ...]:
     off = f"{float(each.off):+.1f} frames"
     if each.span is None:
         return named, off, f"{float(each.exact()):.2f}: outside {SLOWEST} to {FASTEST}", "", ""
-    fits = f"{float(each.span.slowest):.3f} to {float(each.span.fastest):.3f}"
+    fits = f"{float(each.exact()):.3f}, or {float(each.span.slowest):.3f} to {float(each.span.fastest):.3f}"
     speeds = ", ".join(format_rate(speed) for speed in each.named) or f"none; the simplest is {each.simplest}"
     return named, off, fits, speeds, "; or ".join(map(_mixed, each.mixed))
 

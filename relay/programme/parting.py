@@ -30,7 +30,7 @@ class Stretch:
     span: Span | None
     """The speeds from 14 to 24 at which they would fit, all at one; None where none does."""
     named: tuple[Fraction, ...]
-    """Whole and archive speeds among those."""
+    """Whole and archive speeds among those, the nearest to `exact()` first."""
     simplest: Fraction | None
     mixed: tuple[Mixture, ...]
 
@@ -124,7 +124,7 @@ def _stretch(scenes: tuple[Laid, ...], sound: Fraction, rate: Fraction, toleranc
         sound=sound,
         off=(lasts - sound) * rate,
         span=span,
-        named=named_in(span) if span else (),
+        named=tuple(sorted(named_in(span), key=lambda speed: abs(speed - sum(lengths) / sound))) if span else (),
         simplest=simplest_in(span) if span else None,
         mixed=mixtures(lengths, sound, allowed),
     )

@@ -1,0 +1,124 @@
+"""The demo's programme: three scenes of reel 1 set to their music, put together by a list, and held against it."""
+
+import json
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import groupby
+from pathlib import Path
+
+from deploy.demo.film import START
+from deploy.demo.house import House, tell
+from deploy.demo.pictures import graded, read_dpx, write_like
+from deploy.demo.reels import FRAMES_PER_SECOND, Shot, frames_lost, shots
+from deploy.demo.sound import write_cue
+from relay.model import ReelName
+from relay.programme.cutlist import CutList, Event
+from relay.programme.own_form import own_form
+from relay.programme.running import Scene, lay_out
+
+RATE = Fraction(24)
+GUESSED = {"the ferry": 18}
+"""Frames a second that the editor first thought of, where it was not what the musicians played to."""
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What lies on the editor's desk in Lisbon."""
+
+    folder: Path
+    frames: int
+    """Of reel 1."""
+
+    @property
+    def plan(self) -> Path:
+        return self.folder / "scenes.toml"
+
+    @property
+    def cue(self) -> Path:
+        return self.folder / "cue.wav"
+
+    @property
+    def cut_list(self) -> Path:
+        return self.folder / "reel-1.toml"
+
+    def scenes(self) -> dict[str, Shot]:
+        cut = shots(1, self.frames)
+        return {"the lamp": cut[2], "the ferry": cut[3], "the train": cut[5]}
+
+
+def write_plan(desk: Desk, speeds: dict[str, str]) -> None:
+    """Write down the scenes and where the music of each ends."""
+    lines, played = ['sound = "cue.wav"\n'], 0
+    for name, shot in desk.scenes().items():
+        played += shot.length
+        until = Fraction(played, FRAMES_PER_SECOND)
+        lines.append(
+            f'\n[[scene]]\nname = "{name}"\nreel = "A/R01"\nfirst = {shot.first}\n'
+            f"last = {shot.first + shot.length - 1}\n"
+            f'speed = "{speeds.get(name, FRAMES_PER_SECOND)}"\nuntil = "{float(until)}"\n'
+        )
+    desk.plan.write_text("".join(lines), encoding="utf-8")
+
+
+def taken(desk: Desk) -> Iterator[tuple[str, int, int]]:
+    """Yield the runs that the scenes are made of: the print, its first frame, how many; print B where A has none."""
+    lost = set(frames_lost("A", 1, desk.frames))
+    for shot in desk.scenes().values():
+        frames = range(shot.first, shot.first + shot.length)
+        for is_lost, run in groupby(frames, key=lost.__contains__):
+            held = list(run)
+            yield ("B" if is_lost else "A"), held[0], len(held)
+
+
+def listed(desk: Desk) -> CutList:
+    """Return the programme as a cut list: each run at the speed that its scene was fitted to."""
+    runs = list(taken(desk))
+    laid = lay_out([Scene(name, count, Fraction(FRAMES_PER_SECOND)) for name, _, count in runs], RATE)
+    return CutList(
+        RATE,
+        tuple(
+            Event(ReelName(f"{name}/R01"), first, each.length, each.scene.speed)
+            for (name, first, _), each in zip(runs, laid, strict=True)
+        ),
+    )
+
+
+def fit(house: House, frames: int) -> None:
+    """Set three scenes to their music: one does not fit, and is told at which speeds it would."""
+    desk = Desk(house / "lisbon" / "desk", frames)
+    desk.folder.mkdir(parents=True, exist_ok=True)
+    write_cue(desk.cue, sum(shot.length for shot in desk.scenes().values()))
+    write_plan(desk, {name: str(speed) for name, speed in GUESSED.items()})
+    tell("Three scenes are set to the piano's cue. The editor thought the ferry runs at 18: it does not fit.")
+    house.relay("lisbon", "fit-sound", desk.plan, "--svg", desk.folder / "parts.svg", ends=2)
+    answer = json.loads(house.run("lisbon", "fit-sound", desk.plan, "--json")[1].partition("\nrelay:")[0])
+    fitting = {each["scenes"][0]: each["speeds"][0] for each in answer["stretches"] if Fraction(each["off"])}
+    tell(f"At {', '.join(fitting.values())} it fits, so that goes into the plan.")
+    write_plan(desk, fitting)
+    house.relay("lisbon", "fit-sound", desk.plan)
+
+
+def put_together(house: House, frames: int) -> None:
+    """Let Kolkata put the programme together by the list, with a frame left out at first."""
+    desk = Desk(house / "lisbon" / "desk", frames)
+    desk.cut_list.write_text(own_form(listed(desk)), encoding="utf-8")
+    kolkata, made = house / "kolkata" / "arrived", house / "kolkata" / "graded" / "Q_R01"
+    tell("Kolkata puts reel 1 together by the list, and grades it. One frame was left out: it is named.")
+    house.relay("kolkata", "fetch", "B/R01", kolkata / "B_R01", quiet=True)
+    made.mkdir(parents=True)
+    for place, shown in enumerate(listed(desk).shown()):
+        name = shown.reel[0]
+        source = kolkata / f"{name}_R01" / f"quillmark_{name.lower()}_r01.{START + shown.frame:07d}.dpx"
+        header, planes = read_dpx(source)
+        write_like(made / f"quillmark_q_r01.{START + place:07d}.dpx", header, graded(planes, name))
+    left_out = sorted(made.iterdir())[31]
+    aside = left_out.rename(house / "kolkata" / left_out.name)
+    house.relay("kolkata", "conform", made, desk.cut_list, "--no-pictures", ends=2)
+    shutil.move(aside, left_out)
+    tell("With that frame in its place it goes over, and Lisbon signs that it lies frame for frame as the list says.")
+    house.relay("kolkata", "send", made, "Q/R01", "--start-mark", str(START), "--note", "put together and graded")
+    house.relay("lisbon", "conform", "Q/R01/v1", desk.cut_list)
+    tell("A movie of it to look at, with its sound, from the frames that there are.")
+    house.relay("lisbon", "movie", desk.cut_list, desk.folder / "reel-1.mov", "--sound", desk.cue, "--lines", "360")
