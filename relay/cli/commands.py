@@ -9,6 +9,7 @@ import typer.core
 
 from relay import __version__
 from relay.cli import (
+    accounts,
     board,
     conform,
     copies,
@@ -83,6 +84,8 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_JOBS, "restart", jobs.restart),
     (_JOBS, "ask", jobs.ask),
     (_PROGRAMME, "decide", decide.decide),
+    (_PROGRAMME, "why", accounts.why),
+    (_PROGRAMME, "account", accounts.account),
 )
 for heading, name, function in _COMMANDS:
     app.command(name, rich_help_panel=heading)(function)

@@ -26,6 +26,7 @@ from relay.transfer.fetch import Fetched, fetch
 from relay.transfer.folder import survey
 from relay.transfer.progress import UNWATCHED, Onlooker, Watcher
 from relay.transfer.quiet import quiet_files
+from relay.transfer.treatments import check_treatment
 
 NO_DIGEST = Digest("0" * 64)
 
@@ -91,6 +92,7 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED, looking: Lo
     desk.check_may_sign(state)
     claim = None if sending.job is None else _own_claim(state, sending, desk.site)
     found = survey(sending.folder).files if sending.may_grow else quiet_files(sending.folder, desk.clock, watcher)
+    check_treatment(sending.folder, found)
     parents = _parents(state, sending)
     scan_map = _scan_map(desk, state, sending, parents, found)
     stored = deposit(

@@ -1,0 +1,187 @@
+"""`relay why` and `relay account`: a place's whole story, and what became of each archive's material."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from relay.cli.answer import AsJson, Page, answer, count
+from relay.cli.cut import CutListFile, cut_of
+from relay.cli.numbers import pairs_of
+from relay.errors import MissingError
+from relay.ledger.state import State
+from relay.model import FrameRange, Place, VersionName, parse_version, reel_of
+from relay.programme.account import Facts, accounts, scans_behind
+from relay.programme.cutlist import CutList
+from relay.programme.fate import Fate, fates, places_by_reel
+from relay.programme.story import Said, frames_of, story
+from relay.transfer.accounting import account_files, check_pdf, entries_of, findings_on, gathered, write_files
+from relay.wiring import open_desk
+from relay.wording import in_words, parse_frames, parse_place
+
+
+def why(
+    context: typer.Context,
+    place: Annotated[
+        str,
+        typer.Argument(
+            metavar="PLACE|SOURCE",
+            help="An element, a reel, frames of it, `programme`, a shot of it; or a version, perhaps with frames: "
+            "A/R03/v2:120-180.",
+        ),
+    ],
+    cut: CutListFile = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell the whole story of a place.
+
+    What was decided and why, whether its frames are in the film, how each version was made, and everything that the
+    ledger says of it.
+    """
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        at = _place(state, place)
+        told = story(state, entries_of(desk), at)
+        versions = [state.versions[name] for name in state.versions if at.reel and reel_of(name) == at.reel]
+        facts = gathered(desk, state, versions)
+        listed = cut_of(desk, state, cut)
+        found = _fates(state, at, facts, listed)
+        seen = findings_on(desk, versions, at)
+    answer(
+        {**_facts(at, told, facts, found, state), "findings": seen},
+        as_json=as_json,
+        show=lambda shown: _show(shown, state, at, told, facts, found, seen, listed is not None),
+    )
+
+
+def _place(state: State, text: str) -> Place:
+    name, colon, frames = text.partition(":")
+    try:
+        version = state.version(parse_version(name)).name
+    except ValueError:
+        place = parse_place(text)
+        known = place.is_programme or place.about in {each.code for each in state.film().elements}
+        if not known:
+            state.reel(place.about)
+        return place
+    return Place(about=reel_of(version), frames=parse_frames(frames) if colon else ())
+
+
+def _fates(state: State, at: Place, facts: Facts, cut: CutList | None) -> tuple[Fate, ...]:
+    if at.reel is None or cut is None:
+        return ()
+    held = {frame for ranges in facts.frames.values() for frame in frames_of(ranges)}
+    shown = places_by_reel(cut).get(at.reel, {})
+    return fates(at.reel, frames_of(at.frames) if at.frames else held, shown, state.decisions)
+
+
+def _facts(at: Place, told: tuple[Said, ...], facts: Facts, found: tuple[Fate, ...], state: State) -> dict[str, object]:
+    return {
+        "place": str(at),
+        "in_the_film": [
+            {
+                "frames": [each.frames.first, each.frames.last],
+                "shown_at": pairs_of(each.shown),
+                "decision": each.decision.entry if each.decision else None,
+                "said": in_a_line(each),
+            }
+            for each in found
+        ],
+        "treatments": {name: list(steps) for name, steps in facts.treatments.items()},
+        "undocumented": {name: pairs_of(ranges) for name, ranges in facts.undocumented.items() if ranges},
+        "scans": {name: sorted(scans_behind(state, name)) for name in facts.frames},
+        "story": [each._asdict() for each in told],
+    }
+
+
+def in_a_line(fate: Fate) -> str:
+    """Return what became of a run of frames."""
+    decided = fate.decision
+    because = f"{decided.word.verdict}: {decided.word.because} ({decided.by}, entry {decided.entry})" if decided else ""
+    if fate.shown:
+        return f"in the film at {in_words(fate.shown)}" + (f"; {because}" if because else "")
+    return f"not in the film; {because}" if because else "not in the film, and nobody said why"
+
+
+def _show(
+    page: Page,
+    state: State,
+    at: Place,
+    told: tuple[Said, ...],
+    facts: Facts,
+    found: tuple[Fate, ...],
+    seen: list[dict[str, str]],
+    has_cut: bool,
+) -> None:
+    page.line(head=str(at))
+    for each in found:
+        page.line(f"   {each.frames}: {in_a_line(each)}")
+    if not has_cut and at.reel:
+        page.line("   Whether its frames are in the film is told with a cut list: --cut-list FILE.")
+    for name, steps in facts.treatments.items():
+        _show_treatment(page, state, name, steps, facts.undocumented.get(name, ()))
+    for finding in seen:
+        page.line("   {version}: {kind} in {frames}, {grade}: {what}".format(**finding))
+    page.line()
+    rows = [(str(each.entry), f"{each.time:%Y-%m-%d %H:%M}", each.by, each.sentence) for each in told]
+    page.table(("entry", "time (UTC)", "by", "said"), rows)
+
+
+def _show_treatment(
+    page: Page, state: State, name: VersionName, steps: tuple[str, ...], silent: tuple[FrameRange, ...]
+) -> None:
+    if not state.versions[name].parents:
+        page.line(f"   {name} is a scan." if not steps else f"   {name} is a scan: {'; '.join(steps)}.")
+        return
+    said = "; ".join(steps) if steps else "its site gave no record of what was done"
+    page.line(f"   {name}: {said}. It goes back to {', '.join(sorted(scans_behind(state, name)))}.")
+    if silent:
+        page.line(f"   {name} differs from what it was made from in {in_words(silent)}, and no step says so.")
+
+
+def account(
+    context: typer.Context,
+    target: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new folder for the accounts.")],
+    cut: CutListFile = None,
+    holder: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME", help="Only this archive's, by the name in the production's file.", show_default="all"
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write each archive's account.
+
+    What was borrowed, scanned, used where and how treated, when it goes back, the credit line, with pictures: HTML,
+    PDF, and PREMIS events in XML. With a cut list, also where every frame of the film comes from.
+    """
+    check_pdf()
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        facts = gathered(desk, state, state.versions.values())
+        told = accounts(state, cut_of(desk, state, cut), facts)
+        chosen = [each for each in told.archives if holder is None or each.holder == holder]
+        if not chosen:
+            named = ", ".join(each.holder for each in told.archives)
+            raise MissingError(f"no archive is called {holder!r} in the production's file: it has {named}")
+        written = account_files(desk, state, told, chosen)
+        write_files(target, written)
+    sharing = told.shares
+    facts_told = {
+        "folder": str(target),
+        "files": sorted(written),
+        "frames": None
+        if sharing is None
+        else {
+            "total": sharing.total,
+            "archives": dict(sharing.holders),
+            "made_new": sharing.made_new,
+            "missing": sharing.missing,
+        },
+    }
+    answer(
+        facts_told,
+        as_json=as_json,
+        show=lambda page: page.line(f"{target}: {count(len(chosen), 'account')}, {count(len(written), 'file')}."),
+    )

@@ -1,0 +1,206 @@
+"""The account that an archive is owed: what was borrowed, scanned and used, how it was treated, when it goes back.
+
+Values only; reads nothing. The pages, the PDF and the PREMIS events are made from this.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from relay.ledger.decision_state import Decision
+from relay.ledger.state import Material, State, Version
+from relay.model import Digest, Element, FrameRange, ReelName, VersionName, ranges_of, reel_of
+from relay.programme.cutlist import CutList
+from relay.programme.fate import Fate, fates, places_by_reel
+from relay.programme.provenance import Run, Shares, provenance, shares
+from relay.programme.story import frames_of
+
+PICTURES = (".png", ".jpg", ".jpeg")
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What was gathered about versions beside the ledger."""
+
+    frames: Mapping[VersionName, tuple[FrameRange, ...]] = field(default_factory=dict)
+    """Which of the reel's frames each version holds."""
+    treatments: Mapping[VersionName, tuple[str, ...]] = field(default_factory=dict)
+    """What each version's site says was done, a line for each step."""
+    undocumented: Mapping[VersionName, tuple[FrameRange, ...]] = field(default_factory=dict)
+    """Frames that differ from the parent's, though no step names them."""
+
+
+@dataclass(frozen=True)
+class VersionAccount:
+    """One version of a reel."""
+
+    version: Version
+    frames: tuple[FrameRange, ...]
+    scans: tuple[VersionName, ...]
+    """The scans that it goes back to; itself, where it is one."""
+    treatments: tuple[str, ...]
+    undocumented: tuple[FrameRange, ...]
+
+
+@dataclass(frozen=True)
+class ReelAccount:
+    """One reel of a borrowed element."""
+
+    reel: ReelName
+    frames: int | None
+    """As the can or a count says."""
+    versions: tuple[VersionAccount, ...]
+    runs: tuple[Run, ...]
+    """Where the programme shows it."""
+    fates: tuple[Fate, ...]
+    decisions: tuple[Decision, ...]
+    pictures: tuple[Digest, ...]
+    """PNG or JPEG: stills that were kept, and the newest strip."""
+
+    @property
+    def used(self) -> int:
+        """Frames of the programme."""
+        return sum(run.length for run in self.runs)
+
+
+@dataclass(frozen=True)
+class ElementAccount:
+    """One borrowed element."""
+
+    element: Element
+    reels: tuple[ReelAccount, ...]
+    decisions: tuple[Decision, ...]
+    """On the element as a whole."""
+    pictures: tuple[Digest, ...]
+
+    @property
+    def used(self) -> int:
+        return sum(reel.used for reel in self.reels)
+
+
+@dataclass(frozen=True)
+class Account:
+    """Everything that one archive lent."""
+
+    holder: str
+    title: str
+    """The film's."""
+    elements: tuple[ElementAccount, ...]
+    has_cut: bool
+    length: int
+    """Frames of the programme; 0 where no cut list was given."""
+
+    @property
+    def used(self) -> int:
+        """Frames of the programme that show what this archive lent."""
+        return sum(element.used for element in self.elements)
+
+
+@dataclass(frozen=True)
+class Accounts:
+    """All archives', and the programme's own provenance."""
+
+    archives: tuple[Account, ...]
+    runs: tuple[Run, ...]
+    shares: Shares | None
+
+
+def accounts(state: State, cut: CutList | None, facts: Facts) -> Accounts:
+    """Return the account of every archive that lent an element."""
+    film = state.film()
+    runs = provenance(cut, film, _held(state, facts)) if cut else ()
+    divided = shares(runs, film)
+    books = _Books(state, cut, facts, runs, places_by_reel(cut) if cut else {})
+    archives = tuple(_account(books, holder) for holder in sorted(divided.holders))
+    return Accounts(archives, runs, divided if cut else None)
+
+
+def _held(state: State, facts: Facts) -> dict[ReelName, frozenset[int]]:
+    """Return the frames that any version of a reel holds; a reel of which no version's frames are known is left out."""
+    held: dict[ReelName, frozenset[int]] = {}
+    for name, ranges in facts.frames.items():
+        if ranges and name in state.versions:
+            held[reel_of(name)] = held.get(reel_of(name), frozenset()) | frames_of(ranges)
+    return held
+
+
+@dataclass(frozen=True)
+class _Books:
+    state: State
+    cut: CutList | None
+    facts: Facts
+    runs: tuple[Run, ...]
+    places: Mapping[ReelName, Mapping[int, Sequence[int]]]
+
+    def decided(self, about: str) -> tuple[Decision, ...]:
+        return tuple(each for each in self.state.decisions if each.word.place.about == about)
+
+    def pictures(self, about: str) -> tuple[Digest, ...]:
+        return tuple(each.object for each in self.state.material if each.about == about and _is_picture(each))
+
+
+def _is_picture(kept: Material) -> bool:
+    return kept.name.lower().endswith(PICTURES)
+
+
+def _account(books: _Books, holder: str) -> Account:
+    film = books.state.film()
+    lent = [element for element in film.elements if element.holder == holder]
+    of_theirs = tuple(_element(books, element) for element in lent if element.kind != "restored programme")
+    return Account(holder, film.title, of_theirs, books.cut is not None, books.cut.length() if books.cut else 0)
+
+
+def _element(books: _Books, element: Element) -> ElementAccount:
+    reels = tuple(_reel(books, element, ReelName(f"{element.code}/{reel.name}"), reel.frames) for reel in element.reels)
+    return ElementAccount(element, reels, books.decided(element.code), books.pictures(element.code))
+
+
+def _reel(books: _Books, element: Element, name: ReelName, frames: int | None) -> ReelAccount:
+    versions = tuple(_version(books, version) for version in books.state.of_reel(name))
+    strips = [look.strip for each in versions for look in each.version.inspections if look.strip]
+    return ReelAccount(
+        reel=name,
+        frames=frames,
+        versions=versions,
+        runs=tuple(run for run in books.runs if run.reel == name and run.holder == element.holder),
+        fates=_fates(books, name, frames, versions),
+        decisions=books.decided(name),
+        pictures=(*books.pictures(name), *strips[-1:]),
+    )
+
+
+def _fates(books: _Books, name: ReelName, frames: int | None, versions: Sequence[VersionAccount]) -> tuple[Fate, ...]:
+    if books.cut is None:
+        return ()
+    known = {frame for each in versions for frame in frames_of(each.frames)} or set(range(frames or 0))
+    return fates(name, known, books.places.get(name, {}), books.state.decisions)
+
+
+def _version(books: _Books, version: Version) -> VersionAccount:
+    return VersionAccount(
+        version=version,
+        frames=books.facts.frames.get(version.name, ()),
+        scans=tuple(sorted(scans_behind(books.state, version.name))),
+        treatments=books.facts.treatments.get(version.name, ()),
+        undocumented=books.facts.undocumented.get(version.name, ()),
+    )
+
+
+def scans_behind(state: State, version: VersionName) -> set[VersionName]:
+    """Return the versions without parents that `version` goes back to: what every change can be undone to."""
+    seen, waiting = set[VersionName](), [version]
+    while waiting:
+        name = waiting.pop()
+        if name not in seen:
+            seen.add(name)
+            waiting.extend(state.versions[name].parents)
+    return {name for name in seen if not state.versions[name].parents}
+
+
+def unexplained(reel: ReelAccount) -> tuple[FrameRange, ...]:
+    """Return the frames that are not in the programme, and of which nobody said why."""
+    return tuple(each.frames for each in reel.fates if not each.shown and each.decision is None)
+
+
+def used_frames(reel: ReelAccount) -> tuple[FrameRange, ...]:
+    """Return which of the reel's frames the programme shows."""
+    return ranges_of({frame for each in reel.fates if each.shown for frame in frames_of([each.frames])})

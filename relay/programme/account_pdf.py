@@ -1,0 +1,96 @@
+"""An account as a PDF, with reportlab (the extra `programme`): a library that needs nothing from the system.
+
+Its letters are those of the face that the library brings; what that face lacks is shown as a box, and stands in full on
+the account's page. Returns bytes; reads nothing but what `read` gives.
+"""
+
+import io
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
+from xml.sax.saxutils import escape
+
+from relay.model import Digest
+from relay.programme.account_words import Block, Heading, Picture, Table, Text
+
+_WIDTH = 480
+"""Points between the margins of A4."""
+
+
+def pdf(title: str, blocks: Iterable[Block], read: Callable[[Digest], bytes | None]) -> bytes:
+    """Return the document."""
+    from reportlab.lib.pagesizes import A4
+    from reportlab.platypus import SimpleDocTemplate
+
+    out = io.BytesIO()
+    document = SimpleDocTemplate(out, pagesize=A4, title=title, invariant=True)
+    writer = _Writer(read)
+    document.build(
+        [part for block in blocks for part in writer.flowables(block)], onFirstPage=_foot, onLaterPages=_foot
+    )
+    return out.getvalue()
+
+
+def _foot(canvas: Any, document: Any) -> None:
+    canvas.setFont("Vera", 8)
+    canvas.drawString(document.leftMargin, 30, f"{document.title[:90]}, page {canvas.getPageNumber()}")
+
+
+class _Writer:
+    def __init__(self, read: Callable[[Digest], bytes | None]) -> None:
+        from reportlab.lib.styles import ParagraphStyle
+        from reportlab.pdfbase import pdfmetrics
+        from reportlab.pdfbase.ttfonts import TTFont
+
+        for name, file in (("Vera", "Vera.ttf"), ("VeraBd", "VeraBd.ttf")):
+            pdfmetrics.registerFont(TTFont(name, file))
+        self._glyphs = pdfmetrics.getFont("Vera").face.charToGlyph
+        self._plain = ParagraphStyle("plain", fontName="Vera", fontSize=8.5, leading=11.5, spaceAfter=4)
+        self._heads = {
+            level: ParagraphStyle(
+                f"h{level}", fontName="VeraBd", fontSize=size, leading=size * 1.3, spaceBefore=10, spaceAfter=4
+            )
+            for level, size in ((1, 15), (2, 12), (3, 10))
+        }
+        self._read = read
+
+    def flowables(self, block: Block) -> Iterator[Any]:
+        from reportlab.platypus import Paragraph
+
+        match block:
+            case Heading(text, level):
+                yield Paragraph(self._shown(text), self._heads[level])
+            case Text(text):
+                yield Paragraph(self._shown(text), self._plain)
+            case Table(heads, rows):
+                yield self._table([heads, *rows] if any(heads) else [*rows])
+            case Picture(digest, shows):
+                yield from self._picture(digest, shows)
+
+    def _shown(self, text: str) -> str:
+        return escape("".join(each if ord(each) in self._glyphs or each == "\n" else "\u25a1" for each in text))
+
+    def _table(self, rows: list[tuple[str, ...]]) -> Any:
+        from reportlab.lib import colors
+        from reportlab.platypus import Paragraph
+        from reportlab.platypus import Table as Grid
+
+        weights = [min(45, max(6, *(len(row[at]) for row in rows))) for at in range(len(rows[0]))]
+        widths = [_WIDTH * weight / sum(weights) for weight in weights]
+        cells = [[Paragraph(self._shown(cell), self._plain) for cell in row] for row in rows]
+        style = [("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.grey), ("VALIGN", (0, 0), (-1, -1), "TOP")]
+        return Grid(cells, colWidths=widths, style=style, repeatRows=1 if len(rows) > 1 else 0, spaceAfter=6)
+
+    def _picture(self, digest: Digest, shows: str) -> Iterator[Any]:
+        from PIL import UnidentifiedImageError
+        from reportlab.lib.utils import ImageReader
+        from reportlab.platypus import Image, Paragraph
+
+        body = self._read(digest)
+        try:
+            width, height = ImageReader(io.BytesIO(body or b"")).getSize()
+        except (OSError, UnidentifiedImageError):
+            yield Paragraph(self._shown(f"A picture of {shows}, SHA-256 {digest}, cannot be shown here."), self._plain)
+            return
+        scale = min(_WIDTH / width, 560 / height, 1.0)
+        yield Image(io.BytesIO(body or b""), width * scale, height * scale)
+        yield Paragraph(self._shown(f"{shows}, SHA-256 {digest[:16]}..."), self._plain)

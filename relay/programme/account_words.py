@@ -1,0 +1,181 @@
+"""An account as headings, lines and tables: what its page and its PDF both show. Pure."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from relay.film.length import length_in_words
+from relay.ledger.decision_state import Decision
+from relay.model import Base, Digest, Element, FrameRange
+from relay.programme.account import Account, ElementAccount, ReelAccount, VersionAccount, unexplained, used_frames
+from relay.programme.provenance import Origin, Run, Shares
+from relay.wording import count, in_words
+
+CAUTION = (
+    "Nitrate base burns fiercely and decays: store, carry and handle it only as the local codes say, by people "
+    "licensed and trained for it."
+)
+
+
+@dataclass(frozen=True)
+class Heading:
+    text: str
+    level: int
+    """1 for the account itself, 2 for an element, 3 for a reel."""
+
+
+@dataclass(frozen=True)
+class Text:
+    text: str
+
+
+@dataclass(frozen=True)
+class Table:
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True)
+class Picture:
+    digest: Digest
+    shows: str
+
+
+Block = Heading | Text | Table | Picture
+
+
+def account_blocks(account: Account) -> Iterator[Block]:
+    """Yield what an archive's account shows, from top to bottom."""
+    yield Heading(f"{account.title}: account for {account.holder}", 1)
+    yield Text(_summary(account))
+    for element in account.elements:
+        yield from _element(account, element)
+
+
+def _summary(account: Account) -> str:
+    lent = count(len(account.elements), "element")
+    if not account.has_cut:
+        return f"{lent} lent. No cut list was given: what the film shows of them is not known yet."
+    return (
+        f"{lent} lent. Of the film's {account.length:,} frames, {account.used:,} show what {account.holder} lent"
+        f"{_percent(account.used, account.length)}."
+    )
+
+
+def _percent(part: int, whole: int) -> str:
+    return f" ({100 * part / whole:.2f} %)" if whole else ""
+
+
+def _element(account: Account, element: ElementAccount) -> Iterator[Block]:
+    lent = element.element
+    yield Heading(f"{lent.code}: {lent.title}", 2)
+    yield Table(("", ""), tuple(_facts(lent)))
+    if lent.base is Base.NITRATE:
+        yield Text(CAUTION)
+    yield from _decisions(element.decisions)
+    yield from (Picture(each, lent.title) for each in element.pictures)
+    for reel in element.reels:
+        yield from _reel(account, lent, reel)
+
+
+def _facts(lent: Element) -> Iterator[tuple[str, str]]:
+    yield "what it is", f"{lent.kind}, {lent.gauge}, {lent.base}"
+    if lent.generation:
+        yield "generation", lent.generation
+    yield "condition", lent.condition or "nobody wrote it down"
+    loan = lent.loan
+    if loan is None:
+        yield "loan", "its terms are not in the production's file"
+        return
+    yield "permitted use", loan.permitted_use
+    yield (
+        "goes back",
+        f"due back {loan.due_back:%d %B %Y}"
+        + (f"; leaves {loan.shipping_days} days before" if loan.shipping_days else ""),
+    )
+    yield "credit line", loan.credit
+
+
+def _reel(account: Account, lent: Element, reel: ReelAccount) -> Iterator[Block]:
+    yield Heading(f"Reel {reel.reel}", 3)
+    if reel.frames:
+        yield Text(f"{count(reel.frames, 'frame')} by the can, {length_in_words(lent, reel.frames)}.")
+    if reel.versions:
+        yield Text("What was scanned, and what was made of it:")
+        yield Table(
+            ("version", "when", "by", "frames", "goes back to", "what was done"), tuple(map(_version, reel.versions))
+        )
+    else:
+        yield Text("Nothing of it was scanned.")
+    if account.has_cut:
+        yield from _use(lent, reel)
+    yield from _decisions(reel.decisions)
+    yield from (Picture(each, reel.reel) for each in reel.pictures)
+
+
+def _version(account: VersionAccount) -> tuple[str, ...]:
+    version = account.version
+    done = "; ".join(account.treatments) or ("the scan" if not version.parents else "the site gave no record")
+    if account.undocumented:
+        done += f"; changed with no step that says so: {in_words(account.undocumented)}"
+    frames = in_words(account.frames) if account.frames else "not numbered"
+    kept = "" if version.retired is None else f" (retired from the bucket, entry {version.retired})"
+    return version.name + kept, f"{version.time:%Y-%m-%d}", version.by, frames, ", ".join(account.scans), done
+
+
+def _use(lent: Element, reel: ReelAccount) -> Iterator[Block]:
+    if reel.runs:
+        level = f"{lent.kind}" + (f", {lent.generation}" if lent.generation else "")
+        yield Text(f"Used for {count(reel.used, 'frame')} of the film, at the generation of the {level}:")
+        yield Table(
+            ("frames of the film", "show frames of the reel"),
+            tuple((str(run.programme), str(run.source)) for run in reel.runs),
+        )
+    else:
+        yield Text("Nothing of it is in the film.")
+    left = [each for each in reel.fates if not each.shown and each.decision]
+    if left:
+        yield Text("Not in the film, and why:")
+        yield Table(
+            ("frames", "decision"), tuple((str(each.frames), _decided(each.decision)) for each in left if each.decision)
+        )
+    silent = unexplained(reel)
+    if silent and used_frames(reel):
+        yield Text(f"Not in the film, and nobody said why: {_many(silent)}.")
+    elif silent:
+        yield Text(f"Nobody said why it is not in the film: {_many(silent)}.")
+
+
+def _many(frames: tuple[FrameRange, ...]) -> str:
+    return f"{count(sum(each.last - each.first + 1 for each in frames), 'frame')}, {in_words(frames)}"
+
+
+def _decisions(decisions: tuple[Decision, ...]) -> Iterator[Block]:
+    if decisions:
+        yield Text("What was decided:")
+        yield Table(("place", "decision"), tuple((str(each.word.place), _decided(each)) for each in decisions))
+
+
+def _decided(decision: Decision) -> str:
+    word = decision.word
+    who = f"{word.person}, {decision.by}" if word.person else decision.by
+    instead = f"; instead: {word.instead}" if word.instead else ""
+    return f"{word.verdict}: {word.because}{instead} ({who}, {decision.time:%Y-%m-%d}, entry {decision.entry})"
+
+
+def provenance_blocks(title: str, runs: tuple[Run, ...], shares: Shares) -> Iterator[Block]:
+    """Yield the programme's own provenance: every frame of it, adding up to 100 %."""
+    yield Heading(f"{title}: where every frame comes from", 1)
+    rows = [*shares.holders.items(), ("made new", shares.made_new), ("missing: no print had it", shares.missing)]
+    rows.append(("all of the film", shares.total))
+    yield Table(
+        ("lent by", "frames", "share"),
+        tuple((name, f"{number:,}", _percent(number, shares.total).strip(" ()")) for name, number in rows),
+    )
+    yield Table(("frames of the film", "from", "frames of the reel", "lent by"), tuple(map(_run, runs)))
+
+
+def _run(run: Run) -> tuple[str, ...]:
+    if run.origin is Origin.MISSING:
+        return str(run.programme), "missing", "", ""
+    lender = run.holder or "made new"
+    return str(run.programme), run.reel or "", str(run.source), lender

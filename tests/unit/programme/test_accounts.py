@@ -1,0 +1,193 @@
+"""Accounts add up to the programme, whatever was lent, made new or missing; and they say what became of it."""
+
+import random
+from fractions import Fraction
+from io import BytesIO
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from relay.ledger.decision_words import DecisionMade
+from relay.ledger.state import State
+from relay.model import FrameRange, Place, Production, ReelName
+from relay.programme.account import Facts, accounts, unexplained
+from relay.programme.account_page import page
+from relay.programme.account_pdf import pdf
+from relay.programme.account_words import Heading, Picture, Table, Text, account_blocks, provenance_blocks
+from relay.programme.cutlist import CutList, Event
+from relay.programme.fate import fates, places_by_reel
+from relay.programme.provenance import Origin, provenance, shares
+from tests.unit.ledger.scene import Told, pen, production, some_digest, version
+
+FPS = Fraction(24)
+LETTERS = "ABCDEFGH"
+
+
+def generated(seed: int) -> tuple[Production, CutList, dict[ReelName, frozenset[int]]]:
+    """Return a production of some archives, its cut list, and which frames of its reels were ever scanned."""
+    chance = random.Random(seed)
+    plain = production(elements=LETTERS[: chance.randint(1, 8)]).model_dump(mode="json", by_alias=True)
+    holders = [f"Archive {number}" for number in range(chance.randint(1, 4))]
+    for element in plain["element"]:
+        is_new = chance.random() < 0.2
+        element["reel"] = [{"name": each["name"], "frames": 400} for each in element["reel"]]
+        element.update({"holder": chance.choice(holders)} | ({"kind": "restored programme"} if is_new else {}))
+    film = Production.model_validate(plain)
+    reels = film.reel_names()
+    held = {
+        reel: frozenset(range(chance.randrange(100), 100 + chance.randrange(400)))
+        for reel in reels
+        if chance.random() < 0.7
+    }
+    speeds = [Fraction(0), Fraction(16), Fraction(18), Fraction(24)]
+    events = tuple(
+        Event(
+            chance.choice([*reels, ReelName("gap/gap")]),
+            chance.randrange(500),
+            chance.randint(1, 90),
+            chance.choice(speeds),
+        )
+        for _ in range(chance.randint(1, 40))
+    )
+    return film, CutList(FPS, events), held
+
+
+@settings(max_examples=100)
+@given(st.integers(0, 2**32))
+def test_all_archives_and_made_new_and_missing_are_the_programme_exactly(seed: int):
+    film, cut, held = generated(seed)
+    runs = provenance(cut, film, held)
+    whole = [frame for run in runs for frame in range(run.programme.first, run.programme.last + 1)]
+    assert whole == list(range(sum(event.length for event in cut.events)))
+    told = shares(runs, film)
+    assert sum(told.holders.values()) + told.made_new + told.missing == len(whole)
+    # Counted again from the list alone, place by place.
+    elements = {f"{each.code}/{reel.name}": each for each in film.elements for reel in each.reels}
+    again: dict[str, int] = {}
+    for event in cut.events:
+        for place in range(event.length):
+            frame = event.first + (place * event.speed / FPS).__floor__()
+            lent = elements.get(event.reel)
+            lacks = lent is None or frame not in held.get(event.reel, {frame})
+            name = "missing" if lacks else "new" if lent.kind == "restored programme" else lent.holder
+            again[name] = again.get(name, 0) + 1
+    assert {name: number for name, number in told.holders.items() if number} | (
+        {"new": told.made_new} if told.made_new else {}
+    ) | ({"missing": told.missing} if told.missing else {}) == again
+
+
+@settings(max_examples=25)
+@given(st.integers(0, 2**32))
+def test_what_each_archive_s_account_counts_is_its_share(seed: int):
+    film, cut, held = generated(seed)
+    state = State(production=film)
+    told = accounts(state, cut, Facts({f"{reel}/v1": () for reel in held}))
+    assert told.shares is not None
+    assert {account.holder: account.used for account in told.archives} == dict(told.shares.holders)
+    assert sum(each.used for each in told.archives) + told.shares.made_new + told.shares.missing == cut.length()
+
+
+A = ReelName("A/R01")
+
+
+def scene() -> Told:
+    told = Told.founded()
+    told.say(pen("lisbon"), version("A/R01", 1), version("B/R01", 1))
+    told.say(pen("lisbon"), version("A/R01", 2, parents=("A/R01/v1",)))
+    scratched = Place(about=A, frames=(FrameRange(first=10, last=14),))
+    told.say(pen("lisbon"), DecisionMade(place=scratched, verdict="not used", because="scratched <b>", person="Ines"))
+    told.say(pen("lisbon"), DecisionMade(place=Place(about="A"), verdict="preferred", because="tone"))
+    return told
+
+
+CUT = CutList(FPS, (Event(A, 0, 10, FPS), Event(ReelName("gap/gap"), 0, 3, FPS), Event(A, 20, 5, FPS)))
+FACTS = Facts(
+    {"A/R01/v1": (FrameRange(first=0, last=29),), "A/R01/v2": (FrameRange(first=0, last=29),)},
+    {"A/R01/v2": ("dust removed with the cleaning desk on 3-5",)},
+    {"A/R01/v2": (FrameRange(first=7, last=8),)},
+)
+
+
+def test_the_narrowest_and_then_the_newest_decision_says_why_a_frame_is_not_in_the_film():
+    told = scene()
+    found = fates(A, range(10, 20), places_by_reel(CUT)[A], told.state.decisions)
+    assert [(str(each.frames), each.decision and each.decision.word.because) for each in found] == [
+        ("10-14", "scratched <b>"),
+        ("15-19", "tone"),
+    ]
+    silent = fates(ReelName("B/R01"), range(3), {}, told.state.decisions)
+    assert [(str(each.frames), each.shown, each.decision) for each in silent] == [("0-2", (), None)]
+
+
+def test_an_account_says_what_was_scanned_used_treated_and_left_and_when_it_goes_back():
+    told = accounts(scene().state, CUT, FACTS)
+    (of_a, of_b) = told.archives
+    blocks = list(account_blocks(of_a))
+    text = "\n".join(
+        block.text if isinstance(block, Heading | Text) else str(block.rows)
+        for block in blocks
+        if not isinstance(block, Picture)
+    )
+    assert "Of the film's 18 frames, 15 show what Archive A lent (83.33 %)" in text
+    assert "due back 31 December 2026" in text
+    assert "Courtesy of A" in text
+    assert (
+        "('A/R01/v2', '2026-03-02', 'lisbon', '0-29', 'A/R01/v1', 'dust removed with the cleaning desk on 3-5; " in text
+    )
+    assert "changed with no step that says so: 7-8" in text
+    assert "('0-9', '0-9'), ('13-17', '20-24')" in text
+    assert "not used: scratched <b> (Ines, lisbon, 2026-03-02" in text
+    assert "Nitrate base burns" in text
+    (reel, *_) = of_a.elements[0].reels
+    assert unexplained(reel) == ()  # the word on the element counts for all that no narrower one is about
+    assert of_b.used == 0
+    assert [each.text for each in account_blocks(of_b) if isinstance(each, Text)].count(
+        "Nothing of it is in the film."
+    ) == 3
+
+
+def test_the_provenance_is_told_run_by_run_with_what_no_print_had():
+    told = accounts(scene().state, CUT, FACTS)
+    assert told.shares is not None
+    (_, whole, runs) = provenance_blocks("Tide", told.runs, told.shares)
+    assert isinstance(whole, Table)
+    assert whole.rows == (
+        ("Archive A", "15", "83.33 %"),
+        ("Archive B", "0", "0.00 %"),
+        ("made new", "0", "0.00 %"),
+        ("missing: no print had it", "3", "16.67 %"),
+        ("all of the film", "18", "100.00 %"),
+    )
+    assert isinstance(runs, Table)
+    assert runs.rows[1] == ("10-12", "missing", "", "")
+    assert [run.origin for run in told.runs] == [Origin.PRINT, Origin.MISSING, Origin.PRINT]
+
+
+def png() -> bytes:
+    from PIL import Image
+
+    out = BytesIO()
+    Image.new("RGB", (40, 20), "grey").save(out, "PNG")
+    return out.getvalue()
+
+
+def test_page_and_pdf_show_all_of_it_with_pictures_and_strangers_words_are_text():
+    from pypdf import PdfReader
+
+    account = accounts(scene().state, CUT, FACTS).archives[0]
+    blocks = [
+        *account_blocks(account),
+        Picture(some_digest("still"), "the can"),
+        Picture(some_digest("gone"), "a label"),
+    ]
+    read = {some_digest("still"): png()}.get
+    shown = page("Tide", blocks, read)
+    assert "scratched &lt;b&gt;" in shown
+    assert "<b>" not in shown
+    assert shown.count("data:image/png;base64,") == 1
+    assert "a label, SHA-256" in shown
+    document = PdfReader(BytesIO(pdf("Tide", blocks, read)))
+    text = " ".join(" ".join(each.extract_text().split()) for each in document.pages)
+    for said in ("due back 31 December 2026", "Courtesy of A", "scratched <b>", "13-17", "cannot be shown here"):
+        assert said in text
+    assert sum(len(each.images) for each in document.pages) == 1
