@@ -41,7 +41,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         config.hook.pytest_deselected(items=list(left_out))
         items[:] = [item for item in items if item not in left_out]
     for item in items:
-        # Ceph takes long to start: with `-n 2 --dist loadgroup` one worker runs all that needs it.
+        # Ceph takes long to start: with `--dist loadgroup` one worker runs all that needs it.
         if item.get_closest_marker("ceph") or "ceph" in getattr(item, "fixturenames", ()):
             item.add_marker(pytest.mark.xdist_group("ceph"))
 
