@@ -1,6 +1,6 @@
 """The nouns of a production: frozen, validated, and the same for the command, the ledger and the board."""
 
-from relay.model.frames import FrameRange, ScanMap, ScanSegment, ranges_of
+from relay.model.frames import FrameRange, ScanMap, ScanSegment, merged, ranges_of
 from relay.model.hours import Closure, Holidays, Shift, Span, Weekday
 from relay.model.names import (
     Code,
@@ -62,6 +62,7 @@ __all__ = [
     "Weekday",
     "ZoneName",
     "digest_of",
+    "merged",
     "number_of",
     "parse_digest",
     "parse_reel",

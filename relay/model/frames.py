@@ -1,5 +1,6 @@
 """Frames of a reel: ranges of them, and what ties the numbers of a scan to them."""
 
+from collections.abc import Iterable
 from typing import Annotated, Self
 
 from pydantic import Field, model_validator
@@ -32,6 +33,17 @@ def ranges_of(frames: set[int]) -> tuple[FrameRange, ...]:
         else:
             ranges.append((frame, frame))
     return tuple(FrameRange(first=first, last=last) for first, last in ranges)
+
+
+def merged(spans: Iterable[tuple[int, int]], near: int = 0) -> tuple[FrameRange, ...]:
+    """Return spans, each its first and last frame, as ranges in order, joined where at most `near` frames part them."""
+    joined: list[tuple[int, int]] = []
+    for first, last in sorted(spans):
+        if joined and first <= joined[-1][1] + 1 + near:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], last))
+        else:
+            joined.append((first, last))
+    return tuple(FrameRange(first=first, last=last) for first, last in joined)
 
 
 class ScanSegment(Frozen):

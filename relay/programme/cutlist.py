@@ -4,12 +4,16 @@ Frames are numbered as the element's reel numbers them, so a rescan changes no l
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
+from math import floor
 from typing import NamedTuple
 
 from relay.film.cadence import Cadence
-from relay.model import FrameRange, ReelName, ranges_of
+from relay.model import FrameRange, ReelName, merged
+
+SLATE = ReelName("slate/BL")
+"""Stands for a reel where an event shows no film: black, or a title that is made new. No element is called so."""
 
 
 class Shown(NamedTuple):
@@ -27,21 +31,58 @@ class Event:
     first: int
     length: int
     speed: Fraction
+    into: Fraction = Fraction(0)
+    """How far into `first` it begins, in frames of the reel, below 1: a shot that is cut within its repeat pattern."""
+    dissolve: int = 0
+    """So many frames mix in from the event before, which runs on under them."""
+    at: int | None = None
+    """Its place in the programme; None, as in every whole programme: where the event before ends."""
+    title: str = ""
+    """What a slate says, or what the list calls this shot."""
+    line: int = field(default=0, compare=False)
+    """Where in its file it stands, from 1; 0 where it comes from no file."""
 
     def __post_init__(self) -> None:
+        where = f"{self.reel} from frame {self.first} on"
         if self.length < 1:
-            raise ValueError(
-                f"{self.reel} from frame {self.first} on runs for {self.length} frames: expected 1 or more"
-            )
+            raise ValueError(f"{where} runs for {self.length} frames: expected 1 or more")
         if self.speed < 0:
-            raise ValueError(f"{self.reel} from frame {self.first} on runs at {self.speed} fps: expected 0 or more")
+            raise ValueError(f"{where} runs at {self.speed} fps: expected 0 or more")
+        if not 0 <= self.into < 1:
+            raise ValueError(f"{where} begins {self.into} into a frame: expected 0 to below 1")
+        if not 0 <= self.dissolve <= self.length:
+            raise ValueError(f"{where} dissolves in over {self.dissolve} frames: expected at most its {self.length}")
+
+    @property
+    def is_slate(self) -> bool:
+        """Whether it shows no film."""
+        return self.reel == SLATE
+
+    def frame_at(self, place: int, rate: Fraction) -> int:
+        """Return the frame of the reel at `place` frames after the event's beginning; beyond its end, it runs on."""
+        return self.first + floor(self.into + place * self.speed / rate)
 
     def shown(self, rate: Fraction) -> Iterator[Shown]:
-        """Yield what each frame of this event shows in a programme of `rate` frames a second."""
+        """Yield what each frame of this event shows in a programme of `rate` frames a second.
+
+        Under a dissolve that is what comes: `CutList.leaving` tells what goes.
+        """
         if self.speed == 0:
             return (Shown(self.reel, self.first) for _ in range(self.length))
+        if self.into:
+            return (Shown(self.reel, self.frame_at(place, rate)) for place in range(self.length))
         cadence = Cadence(self.speed, rate)
         return (Shown(self.reel, self.first + cadence.input_at(place)) for place in range(self.length))
+
+    def spans(self, rate: Fraction, more: int = 0) -> tuple[tuple[int, int], ...]:
+        """Return the frames shown, first and last of each run, where the event runs on for `more` places."""
+        if self.is_slate:
+            return ()
+        end = self.length + more
+        if self.speed <= rate:  # no frame is left out
+            return ((self.first, self.frame_at(end - 1, rate)),)
+        shown = (self.frame_at(place, rate) for place in range(end))
+        return tuple((each.first, each.last) for each in merged((frame, frame) for frame in shown))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +101,30 @@ class CutList:
         for event in self.events:
             yield from event.shown(self.rate)
 
+    def laid(self) -> Iterator[tuple[int, Event]]:
+        """Yield each event with the place that it begins at: where it says, else where the one before ends."""
+        end = 0
+        for event in self.events:
+            begins = end if event.at is None else event.at
+            yield begins, event
+            end = begins + event.length
+
+    def leaving(self) -> tuple[int, ...]:
+        """Return for how many places each event runs on under the dissolve after it."""
+        return (*(event.dissolve for event in self.events[1:]), 0)[: len(self.events)]
+
+    def spans(self) -> Iterator[tuple[Event, tuple[tuple[int, int], ...]]]:
+        """Yield each event with the frames that it shows, those under the dissolve after it with them."""
+        for event, more in zip(self.events, self.leaving(), strict=True):
+            yield event, event.spans(self.rate, more)
+
     def needed(self) -> dict[ReelName, tuple[FrameRange, ...]]:
         """Return which frames of each reel are shown."""
-        frames: dict[ReelName, set[int]] = {}
-        for reel, frame in self.shown():
-            frames.setdefault(reel, set()).add(frame)
-        return {reel: ranges_of(found) for reel, found in frames.items()}
+        found: dict[ReelName, list[tuple[int, int]]] = {}
+        for event, spans in self.spans():
+            if spans:
+                found.setdefault(event.reel, []).extend(spans)
+        return {reel: merged(spans) for reel, spans in found.items()}
 
 
 class Wrong(NamedTuple):

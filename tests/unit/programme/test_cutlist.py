@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from relay.model import FrameRange, ReelName
-from relay.programme.cutlist import CutList, Event, Shown, Wrong, conform
+from relay.model import FrameRange, ReelName, merged, ranges_of
+from relay.programme.cutlist import SLATE, CutList, Event, Shown, Wrong, conform
 
 A, B = ReelName("A/R01"), ReelName("B/R02")
 EVENTS = st.builds(
@@ -15,7 +15,8 @@ EVENTS = st.builds(
     st.sampled_from((A, B)),
     st.integers(-50, 5000),
     st.integers(1, 80),
-    st.sampled_from([Fraction(0), Fraction(16), Fraction(200, 11), Fraction(20), Fraction(24)]),
+    st.sampled_from([Fraction(0), Fraction(16), Fraction(200, 11), Fraction(20), Fraction(24), Fraction(30)]),
+    st.sampled_from([Fraction(0), Fraction(1, 3), Fraction(2, 3)]),
 )
 LISTS = st.builds(CutList, st.sampled_from([Fraction(24), Fraction(25)]), st.lists(EVENTS, max_size=8).map(tuple))
 
@@ -36,6 +37,33 @@ def test_an_event_repeats_frames_as_the_published_pattern_says(speed: int, shown
 def test_what_a_list_needs_is_what_it_shows_once():
     cut = CutList(Fraction(24), (Event(A, 10, 6, Fraction(16)), Event(A, 12, 3, Fraction(24))))
     assert cut.needed() == {A: (FrameRange(first=10, last=14),)}
+
+
+@given(LISTS)
+def test_what_a_list_needs_by_ranges_is_what_it_shows_frame_by_frame(cut: CutList):
+    frames: dict[ReelName, set[int]] = {}
+    for reel, frame in cut.shown():
+        frames.setdefault(reel, set()).add(frame)
+    assert cut.needed() == {reel: ranges_of(found) for reel, found in frames.items()}
+
+
+def test_a_shot_cut_within_its_pattern_goes_on_where_the_pattern_was():
+    whole = [each.frame for each in Event(A, 0, 60, Fraction(16)).shown(Fraction(24))]
+    rest = Event(A, 2, 56, Fraction(16), into=Fraction(2, 3))  # 4 frames of the programme are 2 2/3 of the reel
+    assert [each.frame for each in rest.shown(Fraction(24))] == whole[4:]
+
+
+def test_a_shot_that_is_dissolved_from_is_needed_to_the_end_of_the_dissolve():
+    cut = CutList(Fraction(24), (Event(A, 10, 6, Fraction(24)), Event(B, 0, 12, Fraction(24), dissolve=4)))
+    assert cut.needed() == {A: (FrameRange(first=10, last=19),), B: (FrameRange(first=0, last=11),)}
+
+
+def test_a_slate_needs_no_film():
+    assert CutList(Fraction(24), (Event(SLATE, 0, 48, Fraction(24), title="The ferry"),)).needed() == {}
+
+
+def test_ranges_are_joined_where_they_are_near():
+    assert [str(each) for each in merged([(20, 30), (1, 4), (6, 9), (25, 26)], near=1)] == ["1-9", "20-30"]
 
 
 @given(LISTS)
@@ -62,3 +90,9 @@ def test_a_frame_too_many_is_named():
 def test_an_event_of_no_length_or_running_backwards_is_refused(length: int, speed: int):
     with pytest.raises(ValueError, match="expected"):
         Event(A, 0, length, Fraction(speed))
+
+
+@pytest.mark.parametrize(("into", "dissolve"), [(Fraction(1), 0), (Fraction(-1, 3), 0), (Fraction(0), 6)])
+def test_an_event_begins_within_its_first_frame_and_dissolves_within_its_length(into: Fraction, dissolve: int):
+    with pytest.raises(ValueError, match="expected"):
+        Event(A, 0, 5, Fraction(24), into, dissolve)
