@@ -109,7 +109,7 @@ def _check_inspected(state: State, job: Job, word: JobAccepted) -> None:
         return
     if word.despite != looked[-1].report:
         raise RefusedError(
-            f"entry {looked[-1].entry} says that {looked[-1].blocking} findings block {word.version}: see "
+            f"entry {looked[-1].entry} blocks {word.version}, by {looked[-1].blocking} of what was found: see "
             f"`relay reel findings {word.version}`. Return it; or accept it with --despite, if they are no faults"
         )
     if not word.note.strip():

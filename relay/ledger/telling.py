@@ -76,10 +76,10 @@ def telling(word: Word) -> str:  # one arm a word
         case ReceiptSigned():
             return _receipt(word)
         case VersionInspected():
-            found = f"{word.blocking} findings block acceptance, {word.warning} warn"
+            found = _found(word.blocking, word.warning)
             return f"looked at {word.version}: {found if word.blocking or word.warning else 'nothing found'}"
         case VersionConformed():
-            found = f"{word.blocking} findings block acceptance, {word.warning} warn"
+            found = _found(word.blocking, word.warning)
             lies = found if word.blocking or word.warning else "frame for frame as it says"
             return f"held {word.version} against the cut list {word.cut_list[:12]}: {lies}"
         case VersionNotInspected():
@@ -181,6 +181,11 @@ def _of_a_job(word: JobWord) -> str:
             return f"withdrew job {word.job}{_because(word.reason)}"
         case _:
             assert_never(word)
+
+
+def _found(blocking: int, warning: int) -> str:
+    blocks = "1 finding blocks" if blocking == 1 else f"{blocking} findings block"
+    return f"{blocks} acceptance, {warning} {'warns' if warning == 1 else 'warn'}"
 
 
 def _because(reason: str) -> str:

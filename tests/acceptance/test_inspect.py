@@ -83,7 +83,7 @@ def test_what_a_worker_found_is_told_to_whoever_asks(forker: Forker, tmp_path: P
     (reel / "frames" / f"A_R01.{FIRST + 5:07d}.dpx").unlink()
     house("halifax", "claim", "scan/A/R01")
     said = house.refused("halifax", "send", reel, "A/R01", "--at-once", "--inspect")
-    assert "is not sent: 1 of what was found block acceptance, first gap" in said
+    assert "is not sent: what was found blocks acceptance, in 1 of its parts; first gap" in said
     house.send("halifax", reel, "A/R01")
     for _ in range(3):
         house("tokyo", "sweep", "--folder", "reels", "--settle", "0")

@@ -30,12 +30,15 @@ SAMPLES = 8000  # a second; a sound's rate changes nothing in what is measured
 POOL = 240
 
 
-def written(path: Path, picture: Any, bits: int = 10, endian: str = "little") -> bytes:
+def written(
+    path: Path, picture: Any, bits: int = 10, endian: str = "little", packing: str = "Filled, method A"
+) -> bytes:
     """Return the bytes of a DPX file that OpenImageIO writes."""
     height, width, channels = picture.shape
     spec = oiio.ImageSpec(width, height, channels, oiio.UINT8 if bits == 8 else oiio.UINT16)
     spec.attribute("oiio:BitsPerSample", bits)
     spec.attribute("oiio:Endian", endian)
+    spec.attribute("dpx:Packing", packing)
     spec.attribute("dpx:Transfer", "Printing density")
     output = oiio.ImageOutput.create(str(path))
     assert output.open(str(path), spec), output.geterror()

@@ -59,7 +59,7 @@ def test_unseen_is_no_way_past_what_somebody_saw(told: Floor) -> None:
     made = told.delivers(SCAN)
     told.says("kolkata", not_looked(made))
     told.says("kolkata", looked(made, blocking=2))
-    with refused("2 findings block A/R01/v1"):
+    with refused("blocks A/R01/v1, by 2 of what was found"):
         told.says(COORDINATOR, JobAccepted(job=told.job(SCAN).job, version=made, note="fine", unseen=True))
 
 
@@ -84,9 +84,9 @@ def test_what_blocks_is_accepted_only_by_naming_the_report_and_a_reason(told: Fl
     made = told.delivers(SCAN)
     told.says("kolkata", looked(made, blocking=2))
     job = told.job(SCAN).job
-    with refused("2 findings block A/R01/v1"):
+    with refused("blocks A/R01/v1, by 2 of what was found"):
         told.accepts(SCAN)
-    with refused("2 findings block A/R01/v1"):
+    with refused("blocks A/R01/v1, by 2 of what was found"):
         told.says(COORDINATOR, JobAccepted(job=job, version=made, note="fine", despite=digest_of(b"another")))
     with refused("say in --note why"):
         told.says(COORDINATOR, JobAccepted(job=job, version=made, note=" ", despite=REPORT))
@@ -131,4 +131,4 @@ def test_one_site_owes_the_look_from_its_receipt_until_somebody_looked(told: Flo
 
 def test_it_is_told_in_a_sentence() -> None:
     assert telling(not_looked("A/R01/v1")) == "did not look at A/R01/v1: no libraries there"
-    assert telling(looked("A/R01/v1", 2)) == "looked at A/R01/v1: 2 findings block acceptance, 1 warn"
+    assert telling(looked("A/R01/v1", 2)) == "looked at A/R01/v1: 2 findings block acceptance, 1 warns"

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import OpenImageIO as oiio  # noqa: N813  its own name
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from relay.media.header import parse_dpx
@@ -53,7 +53,8 @@ def test_every_other_form_is_left_to_a_decoder(tmp_path: Path, bits: int, channe
     assert not is_plain(parse_dpx(frame(tmp_path / "a.dpx", "big", bits, channels)[:2048]))
 
 
-@pytest.mark.parametrize(("offset", "field"), [(804, 0), (804, 2), (806, 1)])  # packed, method B, run lengths: ST 268
+# Packed, method B, run lengths, four bytes after each line: ST 268's fields of an image element.
+@pytest.mark.parametrize(("offset", "field"), [(804, 0), (804, 2), (806, 1), (814, 4)])
 def test_a_header_that_says_otherwise_is_left_to_a_decoder(body: bytes, offset: int, field: int):
     head = bytearray(body[:2048])
     struct.pack_into(">H", head, offset, field)
@@ -69,8 +70,13 @@ def test_one_bit_anywhere_in_the_pixels_makes_another_mark(body: bytes, place: i
     assert mark_of(changed) != mark_of(body)
 
 
-@given(row=st.integers(0, HEIGHT - 1), first=st.integers(0, WIDTH - 1), other=st.integers(0, WIDTH - 1))
-def test_a_dot_that_moved_on_a_drawn_card_makes_another_mark(row: int, first: int, other: int):
+PLACES = st.tuples(st.integers(0, HEIGHT - 1), st.integers(0, WIDTH - 1))
+
+
+@given(first=PLACES, other=PLACES)
+@example(first=(50, 7), other=(53, 7))  # straight down, and straight across by a whole pair of words
+@example(first=(50, 8), other=(50, 12))
+def test_a_dot_that_moved_on_a_drawn_card_makes_another_mark(first: tuple[int, int], other: tuple[int, int]):
     head = bytearray(2048)
     head[:4] = b"SDPX"
     struct.pack_into(">I", head, 4, 2048)
@@ -78,9 +84,9 @@ def test_a_dot_that_moved_on_a_drawn_card_makes_another_mark(row: int, first: in
     head[800:804] = bytes((50, 1, 1, 10))
     struct.pack_into(">HH", head, 804, 1, 0)
     cards = []
-    for column in (first, other):
+    for place in (first, other):
         card = np.full((HEIGHT, WIDTH), 95 << 22 | 95 << 12 | 95 << 2, ">u4")
-        card[row, column] = 685 << 22 | 685 << 12 | 685 << 2
+        card[place] = 685 << 22 | 685 << 12 | 685 << 2
         cards.append(mark_of(bytes(head) + card.tobytes()))
     assert (cards[0] == cards[1]) is (first == other)
 

@@ -15,7 +15,8 @@ from relay.media.eyes import Eyes
 from relay.media.findings import Grade, Kind
 from relay.media.inspection import Inspection
 from relay.media.thumbnails import COLUMNS, ROWS
-from relay.model import FrameRange
+from relay.model import FrameRange, ScanMap
+from relay.transfer.gaps_before import known_gaps, sources_of
 from relay.transfer.handover import Sending, receive, send
 from relay.transfer.inspecting import conclude, inspecting, send_and_look
 from relay.transfer.looked import newest_look, read_object, read_report, thumbnails_of
@@ -136,9 +137,7 @@ def test_nothing_that_blocks_is_handed_in_by_whoever_looks_while_sending(house: 
         work.open_due(desk.ledger, desk.pen)
         work.claim(desk.ledger, desk.pen, "scan/A/R001")
         sending = Sending(folder, "A/R001", may_grow=True, job="scan/A/R001/1")
-        with pytest.raises(
-            RefusedError, match=f"1 of what was found block acceptance, first truncated, frames {FIRST + 3}"
-        ):
+        with pytest.raises(RefusedError, match=f"in 1 of its parts; first truncated, frames {FIRST + 3}"):
             send_and_look(desk, sending, seeing)
         assert house.state().versions == {}
         bad.write_bytes(whole)
@@ -157,7 +156,7 @@ def test_a_truncated_frame_blocks_acceptance_until_a_person_says_why_not(house: 
     with house.desk(COORDINATOR) as desk:
         (finding,) = [each for each in read_report(desk, looked).findings if each.kind is Kind.TRUNCATED]
     assert [(each.first, each.last) for each in finding.frames] == [(FIRST + 7, FIRST + 7)]
-    with pytest.raises(RefusedError, match="1 findings block"):
+    with pytest.raises(RefusedError, match="blocks A/R001/v1, by 1 of what was found"):
         accept(house)
     accept(house, note="the archive's film ends there", despite=True)
 
@@ -218,13 +217,24 @@ def test_a_gap_that_an_accepted_version_has_as_well_only_warns(house: House, tmp
         work.open_due(desk.ledger, desk.pen)
         work.claim(desk.ledger, desk.pen, "grade/A/R001")
         send(desk, Sending(folder, "A/R001", may_grow=True, job="grade/A/R001/1"))
-        with inspecting(desk, desk.ledger.state.version("A/R001/v2"), desk.ledger.state.jobs["grade/A/R001/1"]) as seen:
+        job = desk.ledger.state.jobs["grade/A/R001/1"]
+        assert [each.name for each in sources_of(desk.ledger.state, "A/R001", job, ())] == ["A/R001/v1"]
+        with inspecting(desk, desk.ledger.state.version("A/R001/v2"), job) as seen:
             seen.look_at_rest(folder)
             gaps = [each for each in seen.report().findings if each.kind is Kind.GAP]
     assert [(each.grade, each.frames) for each in gaps] == [
         (Grade.BLOCKS, (FrameRange(first=FIRST + 8, last=FIRST + 8),)),
         (Grade.WARNS, (FrameRange(first=FIRST + 5, last=FIRST + 6),)),
     ]
+
+
+def test_what_was_made_from_papers_has_no_gap_that_was_known(house: House, tmp_path: Path):
+    (tmp_path / "papers").mkdir()
+    (tmp_path / "papers" / "cuts.csv").write_text("frame,print\n")
+    hand_in(house, tmp_path / "papers")
+    with house.desk("tokyo") as desk:
+        papers = desk.ledger.follow().version("A/R001/v1")
+        assert known_gaps(desk, [papers], ScanMap.start_mark(1), ["a.0001.dpx", "a.0003.dpx"]) == frozenset()
 
 
 def test_nothing_is_looked_at_where_the_stage_does_not_ask(tmp_path: Path):
