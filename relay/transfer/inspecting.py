@@ -79,7 +79,8 @@ def _check_blocks_nothing(folder: Path, report: Report) -> None:
         where = f", frames {in_words(first.frames, 6)}" if first.frames else ""
         raise RefusedError(
             f"{folder} is not sent: what was found blocks acceptance, in {len(blocking)} of its parts; first "
-            f"{first.kind}{where}: {first.what}. `relay inspect` lists all. Put it right, or send without --inspect and say in --note why"
+            f"{first.kind}{where}: {first.what}. `relay inspect` lists all. "
+            "Put it right, or send without --inspect and say in --note why"
         )
 
 
