@@ -67,6 +67,8 @@ class VersionRow(Frozen):
     manifest: str
     receipts: tuple[ReceiptRow, ...]
     looks: tuple[LookRow, ...]
+    conforms: tuple[LookRow, ...]
+    """How it was found to lie to a cut list."""
     copies: tuple[CopyRow, ...]
     is_refused: bool
     came_back: str = ""
@@ -170,6 +172,9 @@ def _mind(view: View, reel: ReelName, newest: Version | None, strip: Strip) -> l
     if newest is not None and newest.inspections and newest.inspections[-1].blocking:
         looked = newest.inspections[-1]
         told.insert(0, f"{newest.name}: {count(looked.blocking, 'finding')} of {looked.site} block it")
+    if newest is not None and newest.conforms and newest.conforms[-1].blocking:
+        held = newest.conforms[-1]
+        told.insert(0, f"{newest.name}: lies otherwise than its cut list in {count(held.blocking, 'finding')}")
     if strip.gaps:
         told.append(f"lacks {count(total(strip.gaps), 'frame')}: {in_words(strip.gaps, 6)}")
     return told
@@ -231,6 +236,10 @@ def _version_row(view: View, version: Version, came_back: str) -> VersionRow:
         looks=tuple(
             LookRow(site=each.site, entry=each.entry, time=each.time, blocking=each.blocking, warning=each.warning)
             for each in version.inspections
+        ),
+        conforms=tuple(
+            LookRow(site=each.site, entry=each.entry, time=each.time, blocking=each.blocking, warning=each.warning)
+            for each in version.conforms
         ),
         copies=tuple(
             CopyRow(

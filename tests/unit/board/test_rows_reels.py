@@ -12,6 +12,7 @@ from relay.model import FrameRange, ReelName, ranges_of
 from tests.unit.board.board_scene import floor, view
 from tests.unit.ledger.job_scene import receipt
 from tests.unit.ledger.scene import COORDINATOR
+from tests.unit.ledger.test_conformed import held
 from tests.unit.ledger.test_inspected import looked
 
 A1 = ReelName("A/R01")
@@ -123,3 +124,14 @@ def test_what_an_inspection_found_stands_with_the_version_and_on_the_reel():
     assert "A/R01/v1: 2 findings of halifax block it" in reel_row(view(told), A1).mind
     told.says("kolkata", looked(made, blocking=0))
     assert not any("block it" in word for word in reel_row(view(told), A1).mind)
+
+
+def test_what_a_check_against_the_cut_list_found_stands_with_the_version_and_on_the_reel():
+    told = floor()
+    made = told.delivers("scan/A/R01")
+    told.says("halifax", held(made, blocking=2))
+    (row,) = version_rows(view(told), A1)
+    assert [(each.site, each.blocking) for each in row.conforms] == [("halifax", 2)]
+    assert "A/R01/v1: lies otherwise than its cut list in 2 findings" in reel_row(view(told), A1).mind
+    told.says("kolkata", held(made, blocking=0))
+    assert not any("cut list" in word for word in reel_row(view(told), A1).mind)
