@@ -20,6 +20,7 @@ from relay.ledger.work import job_named, open_due
 from relay.media.eyes import has_media
 from relay.model import VersionName
 from relay.transfer.arrivals import Arrival
+from relay.transfer.conforming import conform_by_inputs
 from relay.transfer.desk import Desk
 from relay.transfer.fixity import Schedule, check_due
 from relay.transfer.handover import Received, receive
@@ -85,7 +86,8 @@ class Turn:
             case Lane.RECEIVE:
                 return self._each("receive", owed.to_receive(self.desk.ledger.follow(), self.site), self._receive)
             case Lane.INSPECT:
-                return self._each("inspect", self._to_look_at(self.desk.ledger.follow()), self._inspect)
+                looked = self._each("inspect", self._to_look_at(self.desk.ledger.follow()), self._inspect)
+                return looked + self._each("conform", owed.to_conform(self.desk.ledger.state, self.site), self._conform)
             case Lane.MEND:
                 return self._each("mend", self._mendable(self.desk.ledger.follow()), self._mend)
             case Lane.SEND:
@@ -133,7 +135,8 @@ class Turn:
         state, allows = self.desk.ledger.state, self.room.patience.allows
         wanted = {
             Lane.RECEIVE: any(allows(f"receive {version}") for version in owed.to_receive(state, self.site)),
-            Lane.INSPECT: any(allows(f"inspect {version}") for version in self._to_look_at(state)),
+            Lane.INSPECT: any(allows(f"inspect {version}") for version in self._to_look_at(state))
+            or any(allows(f"conform {version}") for version in owed.to_conform(state, self.site)),
             Lane.MEND: any(allows(f"mend {version}") for version in self._mendable(state)),
             Lane.SEND: bool(finished_folders(self.room)) or bool(self._unsaid_folders(state)),
             Lane.DO: next(self._doable(state), None) is not None,
@@ -192,6 +195,13 @@ class Turn:
                 receive(self.desk, version, place, StopWatch(self.room), inspection.look)
             conclude(self.desk, state.versions[version], place, inspection, self._go_on)
         self._tell_look(version)
+
+    def _conform(self, version: VersionName) -> None:
+        """Hold what was handed in against the cut list among its inputs."""
+        state = self.desk.ledger.state
+        job = next(job for job in state.jobs.values() if job.outcome == version)
+        report = conform_by_inputs(self.desk, state.versions[version], job.inputs)
+        LOG.info("%s held %s against its cut list: %d findings block", self.site, version, report.blocking())
 
     def _go_on(self, _path: str, _size: int) -> None:
         self.room.check_going_on()

@@ -14,7 +14,6 @@ from relay.programme.conforming import ConformReport, Displaced
 from relay.programme.own_form import parse_own_form
 from relay.settings import first_fault
 from relay.transfer.conforming import (
-    Listed,
     came_in_folder,
     came_in_version,
     held_against,
@@ -22,6 +21,7 @@ from relay.transfer.conforming import (
     read_check,
     say_conformed,
 )
+from relay.transfer.cut_lists import Listed
 from relay.wiring import open_desk
 from relay.wording import in_words
 

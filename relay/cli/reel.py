@@ -131,9 +131,7 @@ def _show_version(page: Page, version: Version, frames: tuple[FrameRange, ...], 
         page.line(f"   note: {version.note}")
     for held in version.conforms:
         lies = f"{count(held.blocking, 'finding')} block" if held.blocking else "lies as it says"
-        page.line(
-            f"   {held.time:%Y-%m-%d %H:%M} UTC, {held.site} held it against a cut list: {lies}, entry {held.entry}"
-        )
+        page.line(f"   {held.time:%Y-%m-%d %H:%M} UTC, {held.site}, against a cut list: {lies}, entry {held.entry}")
     for receipt in version.receipts:
         said = "received whole" if receipt.whole else f"refused: {count(receipt.faults_in_all, 'bad file')}"
         page.line(f"   {receipt.time:%Y-%m-%d %H:%M} UTC, {receipt.site} {said}, entry {receipt.entry}")

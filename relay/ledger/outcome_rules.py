@@ -94,7 +94,7 @@ def _accepted(state: State, job: Job, word: JobAccepted, saying: Saying) -> Job:
         )
     _check_received(state, job, word.version)
     _check_inspected(state, job, word)
-    _check_conformed(state, word)
+    _check_conformed(state, job, word)
     return job.moved(Standing.ACCEPTED, saying.time, reason=word.note)
 
 
@@ -116,9 +116,14 @@ def _check_inspected(state: State, job: Job, word: JobAccepted) -> None:
         raise RefusedError(f"{word.version} is accepted despite its findings: say in --note why they are no faults")
 
 
-def _check_conformed(state: State, word: JobAccepted) -> None:
-    """Refuse what lies otherwise than the newest check against a cut list says it should."""
+def _check_conformed(state: State, job: Job, word: JobAccepted) -> None:
+    """Refuse what lies otherwise than its cut list by the newest check, or was not checked where the stage asks."""
     held = state.versions[word.version].conforms
+    if not held and job_rules.stage_of(state, job).conformed:
+        raise RefusedError(
+            f"nobody held {word.version} against its cut list yet, and work of stage {job.stage} is accepted only after "
+            f"that. The worker of the site that received it sees to it; or say `relay conform {word.version} LIST`"
+        )
     if not held or not held[-1].blocking:
         return
     if word.despite_list != held[-1].report:

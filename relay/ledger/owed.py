@@ -135,6 +135,29 @@ def inspected_job(state: State, version: VersionName, site: str) -> Job | None:
     return job if asks and receiver_of(state, job) == site else None
 
 
+def to_conform(state: State, site: str) -> list[VersionName]:
+    """Return the versions that `site` should hold against their cut list: handed in and received here whole.
+
+    Where they are to be looked at as well, after that, since a look leaves the thumbnails that are compared.
+    """
+    asking = {step.name: step.inspected for step in state.film().route if step.conformed}
+    return [
+        job.outcome
+        for job in state.jobs.values()
+        if job.outcome
+        and job.stage in asking
+        and job.standing is Standing.HANDED_IN
+        and receiver_of(state, job) == site
+        and _may_conform(state.versions[job.outcome], site, is_looked_at=asking[job.stage])
+    ]
+
+
+def _may_conform(version: Version, site: str, *, is_looked_at: bool) -> bool:
+    receipt = newest_receipt(version, site)
+    waits = is_looked_at and not version.inspections and not version.unseen
+    return receipt is not None and receipt.whole and not version.conforms and not waits
+
+
 def to_mend(state: State, site: str) -> list[VersionName]:
     """Return the versions that somebody found bad in the bucket and nobody mended since, if `site` may mend."""
     worker = state.film().site(site)

@@ -190,6 +190,8 @@ class Stage(Frozen):
     """How many times a command may fail before the job stops and a person is asked."""
     picture: Picture | None = None
     """What its frames shall be."""
+    conformed: bool = False
+    """Whether what is handed in is held against the cut list among its inputs, and nobody accepts it before that."""
     inspected: bool = False
     """Whether workers look at the pictures and sound of what is handed in, and nobody accepts it before that."""
 

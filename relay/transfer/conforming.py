@@ -8,7 +8,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import NamedTuple
 
 from relay.errors import MissingError, RefusedError
 from relay.ledger.entry import Entry
@@ -19,21 +18,15 @@ from relay.media.header import DPX_HEADER, parse_dpx
 from relay.media.inspection import inspect_folder
 from relay.media.package import contents_of
 from relay.media.thumbnails import GreyReel, parse_thumbnails
-from relay.model import Digest, ReelName, ScanMap, digest_of
+from relay.model import Digest, ReelName, ScanMap, VersionName, digest_of
 from relay.programme.conforming import ConformReport, conformed, parse_conform_report
-from relay.programme.cutlist import CutList, Shown
+from relay.programme.cutlist import Shown
 from relay.programme.matching import match
+from relay.transfer.cut_lists import Listed, list_among
 from relay.transfer.desk import Desk
 from relay.transfer.folder import survey
 from relay.transfer.looked import read_object, thumbnails_of
 from relay.transfer.sender import Sender
-
-
-class Listed(NamedTuple):
-    """A cut list, and the bytes that it was read from."""
-
-    cut_list: CutList
-    body: bytes
 
 
 @dataclass(frozen=True)
@@ -159,6 +152,16 @@ def say_conformed(desk: Desk, version: Version, listed: Listed, report: ConformR
         return None if said and (said[0].site, said[0].report) == (desk.site, word.report) else [word]
 
     return desk.ledger.append(desk.pen, decide)
+
+
+def conform_by_inputs(desk: Desk, version: Version, inputs: Iterable[VersionName]) -> ConformReport:
+    """Hold what a job was handed in with against the cut list among what it took, and say how it lies."""
+    state = desk.ledger.state
+    taken = dict.fromkeys((*inputs, *version.parents))
+    listed = list_among(desk, [state.versions[name] for name in taken if name in state.versions])
+    report = held_against(desk, listed, came_in_version(desk, version), version)
+    say_conformed(desk, version, listed, report)
+    return report
 
 
 def newest_check(version: Version) -> Conformed:

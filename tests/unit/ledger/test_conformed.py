@@ -2,11 +2,13 @@
 
 import pytest
 
+from relay.ledger import owed
 from relay.ledger.job_words import JobAccepted
 from relay.ledger.telling import telling
 from relay.ledger.words import VersionConformed
 from relay.model import digest_of
-from tests.unit.ledger.job_scene import COORDINATOR, Floor, floor, refused
+from tests.unit.ledger.job_scene import COORDINATOR, Floor, floor, receipt, refused
+from tests.unit.ledger.test_inspected import looked
 from tests.unit.ledger.scene import version
 
 SCAN = "scan/A/R01"
@@ -66,3 +68,29 @@ def test_it_is_told_in_a_sentence() -> None:
         f"held A/R01/v1 against the cut list {short}: 2 findings block acceptance, 0 warn"
     )
     assert telling(held("A/R01/v1", 0)).endswith("frame for frame as it says")
+
+
+def test_a_stage_that_asks_for_the_check_is_not_accepted_before_it() -> None:
+    told = floor(stages=[{"name": "scan", "conformed": True}], elements={"A": 1})
+    told.opens()
+    made = told.does(SCAN, "lisbon")
+    receiver = owed.receiver_of(told.state, told.job(SCAN))
+    assert owed.to_conform(told.state, receiver) == []  # it must arrive first
+    told.says(receiver, receipt(made))
+    assert owed.to_conform(told.state, receiver) == [made]
+    with refused("nobody held A/R01/v1 against its cut list yet"):
+        told.accepts(SCAN)
+    told.says(receiver, held(made, 0))
+    assert owed.to_conform(told.state, receiver) == []
+    told.accepts(SCAN)
+
+
+def test_the_check_waits_for_the_look_that_leaves_the_thumbnails() -> None:
+    told = floor(stages=[{"name": "scan", "conformed": True, "inspected": True}], elements={"A": 1})
+    told.opens()
+    made = told.does(SCAN, "lisbon")
+    receiver = owed.receiver_of(told.state, told.job(SCAN))
+    told.says(receiver, receipt(made))
+    assert owed.to_conform(told.state, receiver) == []
+    told.says(receiver, looked(made))
+    assert owed.to_conform(told.state, receiver) == [made]
