@@ -121,8 +121,8 @@ def _check_conformed(state: State, job: Job, word: JobAccepted) -> None:
     held = state.versions[word.version].conforms
     if not held and job_rules.stage_of(state, job).conformed:
         raise RefusedError(
-            f"nobody held {word.version} against its cut list yet, and work of stage {job.stage} is accepted only after "
-            f"that. The worker of the site that received it sees to it; or say `relay conform {word.version} LIST`"
+            f"nobody held {word.version} against its cut list yet, and work of stage {job.stage} is accepted only "
+            f"after that. The worker of the site that received it sees to it; or: `relay conform {word.version} LIST`"
         )
     if not held or not held[-1].blocking:
         return

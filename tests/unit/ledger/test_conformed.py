@@ -8,8 +8,8 @@ from relay.ledger.telling import telling
 from relay.ledger.words import VersionConformed
 from relay.model import digest_of
 from tests.unit.ledger.job_scene import COORDINATOR, Floor, floor, receipt, refused
-from tests.unit.ledger.test_inspected import looked
 from tests.unit.ledger.scene import version
+from tests.unit.ledger.test_inspected import looked
 
 SCAN = "scan/A/R01"
 REPORT = digest_of(b"report")

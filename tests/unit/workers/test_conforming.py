@@ -40,9 +40,10 @@ def handed_in(house: House, folder: Path, places: list[int]) -> None:
     made.mkdir()
     shown = list(CUT.shown())
     for place in places:
-        body = titled(written(made / "f", np.full((8, 8, 3), 900 * place, np.uint16)), shown[place].frame, 8, 24.0, None, b"")
+        body = written(made / "f.dpx", np.full((8, 8, 3), 900 * place, np.uint16))
+        body = titled(body, shown[place].frame, 8, 24.0, None, b"")
         (made / f"q.{100 + place:07d}.dpx").write_bytes(body)
-    (made / "f").unlink()
+    (made / "f.dpx").unlink()
     with house.desk("tokyo") as desk:
         work.open_due(desk.ledger, desk.pen)
         work.claim(desk.ledger, desk.pen, "put/A/R001")
