@@ -10,7 +10,7 @@ from typing import Annotated, Literal, NamedTuple
 from pydantic import Field
 
 from relay.model import DigestField, FrameRange, Frozen, ReelField, VersionField, ranges_of
-from relay.programme.cutlist import Shown
+from relay.programme.cutlist import CutList, Shown
 from relay.programme.matching import Match, Pictures, runs, sureness
 
 FORM: Literal[1] = 1
@@ -89,14 +89,28 @@ class Declared(NamedTuple):
     found: Shown
 
 
-def declared(wanted: Sequence[Shown], positions: Mapping[int, int | None]) -> tuple[Reading, tuple[Declared, ...]]:
+def mixed_places(cut_list: CutList) -> frozenset[int]:
+    """Return the places that show no one frame of a reel: slates, and those under a dissolve."""
+    found: set[int] = set()
+    for begins, event in cut_list.laid():
+        found |= set(range(begins, begins + (event.length if event.is_slate else event.dissolve)))
+    return frozenset(found)
+
+
+def declared(
+    wanted: Sequence[Shown], positions: Mapping[int, int | None], mixed: frozenset[int] = frozenset()
+) -> tuple[Reading, tuple[Declared, ...]]:
     """Return how the headers' frame positions are to be read, and the places whose position says something else.
 
     `positions` are by place, None where a header has none. A lab numbers what it returns anew or carries the numbers
     of its source on, from whatever first number: the reading that most places agree with is taken, and where fewer than
-    half do, the positions say nothing.
+    half do, the positions say nothing. Nothing is expected of the headers at `mixed` places.
     """
-    told = {place: position for place, position in positions.items() if position is not None and place < len(wanted)}
+    told = {
+        place: position
+        for place, position in positions.items()
+        if position is not None and place < len(wanted) and place not in mixed
+    }
     by_place = {place: position - place for place, position in told.items()}
     by_source = {place: position - wanted[place].frame for place, position in told.items()}
     readings: tuple[tuple[Reading, dict[int, int]], ...] = (("source", by_source), ("place", by_place))
@@ -130,10 +144,11 @@ def conformed(
     pictures: Pictures | None,
     cut_list: str,
     version: str | None = None,
+    mixed: frozenset[int] = frozenset(),
 ) -> ConformReport:
     """Return the report of frames that came back under these places; `pictures` None: nobody compared them."""
     came, places = set(positions), set(range(len(wanted)))
-    reading, by_number = declared(wanted, positions)
+    reading, by_number = declared(wanted, positions, mixed)
     displaced = [
         *_by_number(wanted, by_number),
         *(_by_pictures(wanted, pictures, {each.place for each in by_number}) if pictures else ()),

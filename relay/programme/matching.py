@@ -59,17 +59,22 @@ class Pictures(NamedTuple):
 
 
 def match(
-    wanted: Sequence[Shown], returned: GreyReel, sources: Mapping[ReelName, GreyReel], reach: int = REACH
+    wanted: Sequence[Shown],
+    returned: GreyReel,
+    sources: Mapping[ReelName, GreyReel],
+    mixed: frozenset[int] = frozenset(),
+    reach: int = REACH,
 ) -> Pictures:
     """Return which places of `wanted` show something else.
 
-    `returned` is numbered by places, each of `sources` by its reel's frames.
+    `returned` is numbered by places, each of `sources` by its reel's frames. `mixed` places are left out: what lies
+    under a dissolve looks like neither of its frames.
     """
     import numpy as np
 
     lists = _Lists(wanted, sources, reach)
     came = {int(number): row for row, number in enumerate(returned.numbers)}
-    places = [place for place in range(len(wanted)) if place in came and lists.has(place)]
+    places = [place for place in range(len(wanted)) if place in came and place not in mixed and lists.has(place)]
     if not places:
         return Pictures(0, 0, (), ())
     scores = np.concatenate(

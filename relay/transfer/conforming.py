@@ -19,7 +19,7 @@ from relay.media.inspection import inspect_folder
 from relay.media.package import contents_of
 from relay.media.thumbnails import GreyReel, parse_thumbnails
 from relay.model import Digest, ReelName, ScanMap, VersionName, digest_of
-from relay.programme.conforming import ConformReport, conformed, parse_conform_report
+from relay.programme.conforming import ConformReport, conformed, mixed_places, parse_conform_report
 from relay.programme.cutlist import Shown
 from relay.programme.matching import match
 from relay.transfer.cut_lists import Listed, list_among
@@ -121,12 +121,12 @@ def sources_of(desk: Desk, state: State, reels: Iterable[ReelName]) -> dict[Reel
 def held_against(desk: Desk, listed: Listed, came: Came, version: Version | None = None) -> ConformReport:
     """Return how what came back lies to the list."""
     wanted: list[Shown] = list(listed.cut_list.shown())
-    pictures = None
+    pictures, mixed = None, mixed_places(listed.cut_list)
     if came.grey is not None:
         reels = dict.fromkeys(shown.reel for shown in wanted)
-        pictures = match(wanted, came.grey, sources_of(desk, desk.ledger.state, reels))
+        pictures = match(wanted, came.grey, sources_of(desk, desk.ledger.state, reels), mixed)
     name = version.name if version else None
-    return conformed(wanted, came.positions, pictures, digest_of(listed.body), name)
+    return conformed(wanted, came.positions, pictures, digest_of(listed.body), name, mixed)
 
 
 def say_conformed(desk: Desk, version: Version, listed: Listed, report: ConformReport) -> Entry | None:

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from relay.model import FrameRange, digest_of
-from relay.programme.conforming import conformed, declared, parse_conform_report
-from relay.programme.cutlist import CutList, Event, Shown
+from relay.programme.conforming import conformed, declared, mixed_places, parse_conform_report
+from relay.programme.cutlist import SLATE, CutList, Event, Shown
 from relay.programme.matching import match
 from tests.unit.programme.scene import A, B, film, returned
 from tests.unit.programme.test_cutlist import LISTS
@@ -90,3 +90,20 @@ def test_a_report_tells_of_many_runs_and_counts_the_rest():
 def test_what_is_no_report_is_refused(body: bytes):
     with pytest.raises(ValueError, match=r"valid|Field"):
         parse_conform_report(body)
+
+
+def test_nothing_is_expected_of_headers_under_a_dissolve_or_on_a_slate():
+    cut = CutList(
+        Fraction(24),
+        (
+            Event(A, 5, 30, Fraction(24)),
+            Event(SLATE, 0, 6, Fraction(24), title="the end of part one"),
+            Event(B, 10, 20, Fraction(24), dissolve=4),
+        ),
+    )
+    mixed = mixed_places(cut)
+    assert mixed == set(range(30, 40))
+    wanted = list(cut.shown())
+    positions = {place: 7 if place in mixed else row.frame for place, row in enumerate(wanted)}
+    assert conformed(wanted, positions, None, LIST, mixed=mixed).blocking() == 0
+    assert conformed(wanted, positions, None, LIST).blocking() > 0
