@@ -10,7 +10,7 @@ from datetime import datetime
 
 from relay.forecast.ground import Ground
 from relay.forecast.outlook import Forecast, forecast
-from relay.forecast.patience import patience
+from relay.forecast.patience import EXACT, patience
 from relay.forecast.steering import (
     Evening,
     closes_soon,
@@ -72,7 +72,7 @@ class Planning:
         ground = Ground.of(state, self._desk.now(), Lacking(self._desk.manifests, state))
         closing = self._closing(ground)
         self._plans.next_at = self._room.clock.ticks() + self._room.every
-        found = forecast(ground, patience(self._room.clock, SECONDS))
+        found = forecast(ground, patience(self._room.clock, SECONDS), exact_seconds=EXACT * SECONDS)
         said = self._ask(found)
         self._plans.sequence = self._desk.ledger.state.sequence
         if closing is not None:

@@ -8,7 +8,9 @@ from starlette.concurrency import run_in_threadpool
 
 from relay.board.acting import Act, Acted
 from relay.board.door import Asking, board_of, check_token
+from relay.board.foretelling import Suppositions
 from relay.board.pages import PAGE, Which, chosen
+from relay.board.rows.foreseen import Foreseen
 from relay.board.rows.jobs import JobRow
 from relay.board.rows.ledger import LedgerLine
 from relay.board.rows.now import Now
@@ -65,6 +67,16 @@ class Comparison(Frozen):
     files_added: tuple[str, ...]
     files_changed: tuple[str, ...]
     files_removed: tuple[str, ...]
+
+
+class Forecasts(Frozen):
+    """Today's forecast, and beside it what was supposed."""
+
+    today: Foreseen | None
+    why_not: str
+    """Why there is none of today."""
+    supposed: tuple[str, ...]
+    then: Foreseen | None
 
 
 _REFUSALS: dict[int | str, dict[str, Any]] = {
@@ -141,6 +153,19 @@ def jobs(request: Request, viewer: Asking, which: Which = "open", start: Start =
 def sites(request: Request, viewer: Asking) -> tuple[SiteRow, ...]:
     """Sites: what time it is there, who is awake, what each holds and owes."""
     return board_of(request).sites(viewer)
+
+
+@router.get("/forecast")
+def forecast(request: Request, viewer: Asking, supposed: Suppositions = ()) -> Forecasts:
+    """When each reel is finished as a range, the plan as pieces of work, what sets the finish, what may slip.
+
+    Each `if` supposes something, as `relay forecast --what-if` takes it: `tokyo closed 2027-01-05 to 2027-01-09`,
+    `kolkata one more at grade`, `B arrives 2027-02-01 at halifax`, `halifax line 2`.
+    """
+    board, texts = board_of(request), tuple(supposed)
+    seen = board.foresight(viewer)
+    then = board.supposed(viewer, texts)
+    return Forecasts(today=seen.rows, why_not="" if seen.rows else seen.why_not, supposed=texts, then=then)
 
 
 @router.get("/ledger")

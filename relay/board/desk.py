@@ -12,15 +12,18 @@ from typing import Any, TypeVar, cast
 from relay.board.acting import Actors
 from relay.board.guard import Tries
 from relay.board.people import People
+from relay.board.rows.foreseen import Foreseen
 from relay.board.rows.jobs import JobRow, job_rows
 from relay.board.rows.ledger import LedgerLine, ledger_lines
 from relay.board.rows.now import Now, now_of
 from relay.board.rows.reels import ReelRow, VersionRow, reel_row, reel_rows, version_rows
 from relay.board.rows.sites import SiteRow, site_rows
 from relay.board.rows.view import View, Viewer, seen_by
+from relay.board.seer import Foresight
+from relay.board.supposing import Supposing
 from relay.board.watch import Picture, Watch
 from relay.clock import Clock
-from relay.errors import MissingError
+from relay.errors import MissingError, RefusedError
 from relay.media.compare import Changes, Scanned, compare
 from relay.model import ReelName, ScanMap
 from relay.transfer.seat import Seat
@@ -81,6 +84,7 @@ class Board:
     folder: Path
     """Where the board keeps what is its own: who may look, and its secret."""
     once: OneTime
+    supposing: Supposing
     _rows: Kept = field(default_factory=Kept)
 
     def seen(self, viewer: Viewer) -> tuple[Picture, View]:
@@ -136,6 +140,18 @@ class Board:
         shown = [slot for slot in slots if before is None or slot < before][:most]
         only = {reel} if reel is not None else reels if viewer.role == "guest" else None
         return ledger_lines([(slot, picture.raws[slot]) for slot in shown], only)
+
+    def foresight(self, viewer: Viewer) -> Foresight:
+        """Return the newest forecast, or why there is none. Raises RefusedError for guests."""
+        picture, _ = self.seen(viewer)
+        if viewer.role == "guest":
+            raise RefusedError("the forecast is about all reels and sites: guests see their own elements, under Reels")
+        return picture.foresight
+
+    def supposed(self, viewer: Viewer, texts: tuple[str, ...]) -> Foreseen | None:
+        """Return what would be if `texts` were so; None without a forecast of today. Raises RefusedError."""
+        found = self.foresight(viewer).found
+        return self.supposing.then(found, texts) if found and texts else None
 
     def compared(self, viewer: Viewer, before: str, after: str) -> Changes:
         """Return what differs between two versions. Raises MissingError, RefusedError, TransientError."""

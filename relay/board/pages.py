@@ -27,7 +27,7 @@ Which = Literal["open", "mine", "late", "all"]
 router = APIRouter(include_in_schema=False)
 
 
-def _frame(request: Request, viewer: Viewer) -> dict[str, Any]:
+def frame_of(request: Request, viewer: Viewer) -> dict[str, Any]:
     board = board_of(request)
     _, view = board.seen(viewer)
     return {"viewer": viewer, "view": view, "speaks": board.actors.speaks_for(viewer.site)}
@@ -35,7 +35,7 @@ def _frame(request: Request, viewer: Viewer) -> dict[str, Any]:
 
 @router.get("/")
 def now(request: Request, viewer: Asking) -> Response:
-    return page(request, "now.html", **_frame(request, viewer), now=board_of(request).now(viewer))
+    return page(request, "now.html", **frame_of(request, viewer), now=board_of(request).now(viewer))
 
 
 @router.get("/reels")
@@ -46,7 +46,7 @@ def reels(request: Request, viewer: Asking, q: Search = "", start: Start = 0) ->
     longest = max((row.strip.length for row in rows), default=1)
     shown = found[start : start + PAGE]
     window: dict[str, Any] = {"q": q, "start": start, "step": PAGE, "found": len(found), "of": len(rows)}
-    return page(request, "reels.html", **_frame(request, viewer), rows=shown, longest=longest, **window)
+    return page(request, "reels.html", **frame_of(request, viewer), rows=shown, longest=longest, **window)
 
 
 @router.get("/reels/{element}/{reel}")
@@ -58,7 +58,7 @@ def reel(request: Request, viewer: Asking, element: str, reel: str, before: str 
     changes = board.compared(viewer, before, after) if before and after else None
     told: dict[str, Any] = {"row": row, "versions": versions, "jobs": jobs, "lines": lines}
     asked: dict[str, Any] = {"changes": changes, "before": before, "after": after}
-    return page(request, "reel.html", **_frame(request, viewer), **told, **asked)
+    return page(request, "reel.html", **frame_of(request, viewer), **told, **asked)
 
 
 def chosen(rows: tuple[JobRow, ...], which: Which, site: str | None) -> list[JobRow]:
@@ -92,7 +92,7 @@ def jobs(request: Request, viewer: Asking, which: Which = "open", q: Search = ""
         "found": len(found),
         "of": len(rows),
     }
-    return page(request, "jobs.html", **_frame(request, viewer), rows=shown, **window)
+    return page(request, "jobs.html", **frame_of(request, viewer), rows=shown, **window)
 
 
 def _haystack(row: JobRow) -> str:
@@ -103,13 +103,13 @@ def _haystack(row: JobRow) -> str:
 @router.get("/sites")
 def sites(request: Request, viewer: Asking) -> Response:
     board = board_of(request)
-    return page(request, "sites.html", **_frame(request, viewer), now=board.now(viewer))
+    return page(request, "sites.html", **frame_of(request, viewer), now=board.now(viewer))
 
 
 @router.get("/ledger")
 def ledger(request: Request, viewer: Asking, before: Entry | None = None) -> Response:
     lines = board_of(request).lines(viewer, before=before, most=PAGE)
-    return page(request, "ledger.html", **_frame(request, viewer), lines=lines, step=PAGE)
+    return page(request, "ledger.html", **frame_of(request, viewer), lines=lines, step=PAGE)
 
 
 @router.post("/act")

@@ -3,14 +3,17 @@
 import logging
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
+from relay.board.rows.foreseen import Foreseen, foreseen
 from relay.board.rows.view import Outlook
 from relay.clock import Clock
 from relay.errors import RelayError
 from relay.forecast.ground import Ground
-from relay.forecast.outlook import forecast
-from relay.forecast.patience import patience
+from relay.forecast.outlook import Forecast, forecast
+from relay.forecast.patience import EXACT, patience
 from relay.ledger.state import State
 from relay.shifts.calendar import NeverOpensError
 
@@ -23,10 +26,31 @@ EVERY = 120.0
 """Seconds between two plans, while somebody watches."""
 
 
+@dataclass(frozen=True, eq=False)
+class Foresight:
+    """The newest forecast, as it is and as rows; or why there is none."""
+
+    found: Forecast | None = None
+    rows: Foreseen | None = None
+    why_not: str = "It is being reckoned: it comes by itself, in some seconds."
+
+    @cached_property
+    def outlook(self) -> Outlook | None:
+        """Return when the reels and the whole are expected to be done; None where nothing is left."""
+        found = self.found
+        if found is None or found.is_done:
+            return None
+        finishes = {reel.reel: reel.finish for reel in found.reels}
+        return Outlook(finish=found.finish, low=found.low, high=found.high, reels=finishes)
+
+
+NOT_YET = Foresight()
+
+
 class Seer:
     """Reckons at most one forecast at a time."""
 
-    def __init__(self, clock: Clock, tell: Callable[[Outlook | None], None]) -> None:
+    def __init__(self, clock: Clock, tell: Callable[[Foresight], None]) -> None:
         self._clock = clock
         self._tell = tell
         self._last = float("-inf")
@@ -41,17 +65,15 @@ class Seer:
 
     def _run(self, state: State, now: datetime) -> None:
         try:
-            self._tell(outlook_of(state, now, self._clock))
+            self._tell(foresight_of(state, now, self._clock))
         except (RelayError, NeverOpensError) as error:
             LOG.info("there is no forecast: %s", error)
-            self._tell(None)
+            self._tell(Foresight(why_not=f"{error}"))
         finally:
             self._busy.release()
 
 
-def outlook_of(state: State, now: datetime, clock: Clock) -> Outlook | None:
-    """Return when the reels and the whole are expected to be done; None where nothing is left. Raises RefusedError."""
-    found = forecast(Ground.of(state, now), patience(clock, SECONDS))
-    if found.is_done:
-        return None
-    return Outlook(finish=found.finish, low=found.low, high=found.high, reels={r.reel: r.finish for r in found.reels})
+def foresight_of(state: State, now: datetime, clock: Clock) -> Foresight:
+    """Return a forecast of `state`. Raises RefusedError where something is impossible, and names it."""
+    found = forecast(Ground.of(state, now), patience(clock, SECONDS), exact_seconds=EXACT * SECONDS)
+    return Foresight(found, foreseen(found))

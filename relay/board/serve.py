@@ -16,6 +16,7 @@ from relay.board.app import board_app
 from relay.board.desk import Board, OneTime
 from relay.board.guard import Tries
 from relay.board.people import People
+from relay.board.supposing import Supposing
 from relay.board.watch import Watch
 from relay.clock import SYSTEM_CLOCK
 from relay.errors import RefusedError
@@ -75,6 +76,7 @@ def board_at(home: Home, others: Sequence[Home], *, once: str | None) -> Board:
         clock=seat.clock,
         folder=folder,
         once=OneTime(once),
+        supposing=Supposing(seat.clock),
     )
 
 

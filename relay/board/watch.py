@@ -13,8 +13,8 @@ from typing import Any
 
 from relay.board.rows.ledger import spoken
 from relay.board.rows.sites import Word, day_of
-from relay.board.rows.view import Frames, Outlook, Span, View
-from relay.board.seer import Seer
+from relay.board.rows.view import Frames, Span, View
+from relay.board.seer import NOT_YET, Foresight, Seer
 from relay.board.shifts import landings, shifts_in
 from relay.errors import BrokenError, RefusedError, RelayError, TransientError
 from relay.ledger import owed
@@ -53,7 +53,7 @@ class Picture:
     shifts: Mapping[str, tuple[Span, ...]]
     lands: Mapping[tuple[VersionName, str], datetime]
     """When what is on its way to a site lands there, if its line carries what it usually does."""
-    outlook: Outlook | None = None
+    foresight: Foresight = NOT_YET
     number: int = 0
     """Counts up with every change that a page could show."""
     heard: datetime | None = None
@@ -63,7 +63,8 @@ class Picture:
     """What is broken, for a person."""
 
     def view(self, now: datetime) -> View:
-        return View(self.state, now, self.frames, self.silent, self.stale_since, self.shifts, self.lands, self.outlook)
+        outlook = self.foresight.outlook
+        return View(self.state, now, self.frames, self.silent, self.stale_since, self.shifts, self.lands, outlook)
 
 
 @dataclass
@@ -111,8 +112,10 @@ class Watch:
             self._thread.join(5)
 
     def asked(self) -> None:
-        """Say that somebody watches."""
-        self._last_asked = self._seat.clock.ticks()
+        """Say that somebody watches; whoever comes after a quiet time is not kept waiting for the next look."""
+        before, self._last_asked = self._last_asked, self._seat.clock.ticks()
+        if self._last_asked - before > IDLE_EVERY:
+            self._woken.set()
 
     def look_now(self) -> None:
         """Follow at once: something was said."""
@@ -140,9 +143,8 @@ class Watch:
         except RelayError as error:
             self._say_away(str(error))
 
-    def _foresee(self, outlook: Outlook | None) -> None:
-        if outlook != self.picture.outlook:
-            self._change(outlook=outlook)
+    def _foresee(self, foresight: Foresight) -> None:
+        self._change(foresight=foresight)
 
     def _say_away(self, why: str) -> None:
         if self.picture.stale_since is None:

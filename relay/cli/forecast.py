@@ -1,6 +1,5 @@
 """What `relay forecast` answers: when each reel is finished, what sets that, what would help."""
 
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -13,14 +12,14 @@ from relay.errors import MissingError, RefusedError
 from relay.forecast.feed import write_feeds
 from relay.forecast.ground import Ground
 from relay.forecast.guesses import guesses_of
-from relay.forecast.outlook import Forecast, ReelOutlook, forecast
-from relay.forecast.patience import patience
+from relay.forecast.outlook import Forecast, ReelOutlook, beside, forecast
+from relay.forecast.patience import EXACT, patience
 from relay.forecast.prints import prints_of
 from relay.forecast.supposing import on, supposed
-from relay.forecast.words import at_the_door, headline, how_long, of_a_print, place_in_words, told, when
+from relay.forecast.words import at_the_door, by_whom, headline, how_long, moved, of_a_print, place_in_words, told, when
 from relay.settings import Home
 from relay.shifts.explain import why as why_so
-from relay.shifts.problem import Problem, Steadiness, TaskId
+from relay.shifts.problem import TaskId
 from relay.shifts.zones import minute_of
 from relay.transfer.lacking import Lacking
 from relay.wiring import open_desk
@@ -44,7 +43,7 @@ def answer_forecast(
     with open_desk(home) as desk:
         state = desk.ledger.follow()
         ground = Ground.of(state, desk.now(), Lacking(desk.manifests, state))
-        today = forecast(ground, patience(desk.clock, seconds))
+        today = forecast(ground, patience(desk.clock, seconds), exact_seconds=EXACT * seconds)
         then = _then(today, what_if, desk.clock, seconds) if what_if else None
     facts = _facts(today) | ({"what_if": {"supposed": what_if, **_facts(then)}} if then else {})
     if why is not None:
@@ -60,12 +59,7 @@ def _then(today: Forecast, what_if: list[str], clock: Clock, seconds: float) -> 
     ground = today.ground
     for text in what_if:
         ground = on(ground, read_production(Path(text))) if text.endswith(".toml") else supposed(ground, text)
-
-    def keep(problem: Problem) -> Problem:
-        """Begin from today's plan, but hold nobody to it: the question is what could be."""
-        return replace(problem, told=today.plan.told(), steadiness=Steadiness(worth=0, firm=0))
-
-    return forecast(ground, patience(clock, seconds), keep)
+    return beside(today, ground, patience(clock, seconds), exact_seconds=EXACT * seconds)
 
 
 def _task_named(today: Forecast, text: str) -> TaskId:
@@ -81,6 +75,7 @@ def _facts(today: Forecast) -> dict[str, object]:
     return {
         "now": today.ground.now.isoformat(),
         "tz_release": today.tz,
+        "method": today.plan.method,
         "premiere": today.premiere.isoformat(),
         "done": today.is_done,
         "finish": {"low": _iso(today.low), "likely": _iso(today.finish), "high": _iso(today.high)},
@@ -210,8 +205,7 @@ def _show_beside(page: Page, today: Forecast, then: Forecast) -> None:
 def _moved(now: ReelOutlook | None, then: ReelOutlook | None) -> str:
     if now is None or then is None:
         return "new" if then else "gone"
-    minutes = minute_of(then.finish) - minute_of(now.finish)
-    return f"{how_long(minutes)} {'later' if minutes > 0 else 'sooner'}" if minutes else "the same"
+    return moved(minute_of(then.finish) - minute_of(now.finish))
 
 
 def _show_prints(page: Page, today: Forecast) -> None:
@@ -255,4 +249,4 @@ def _show_guesses(page: Page, today: Forecast) -> None:
         page.line("Taken for granted:")
         for guess in guesses:
             page.line(f"  {guess}.")
-    page.line(f"Time zones by release {today.tz}.")
+    page.line(f"Time zones by release {today.tz}. {by_whom(today)}.")

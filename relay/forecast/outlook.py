@@ -1,7 +1,7 @@
 """What a plan means for people: when each reel is finished, what sets that, what lands at a shut door. Pure."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 
@@ -10,7 +10,7 @@ from relay.forecast.ground import Ground, place_of
 from relay.model import ReelName
 from relay.shifts.plan import Arrival, Budget, Piece, Plan
 from relay.shifts.planner import plan_work
-from relay.shifts.problem import Problem, Task, TaskId
+from relay.shifts.problem import Problem, Steadiness, Task, TaskId
 from relay.shifts.windows import Window
 from relay.shifts.zones import minute_of, tz_release
 
@@ -148,13 +148,33 @@ class Forecast:
         )
 
 
-def forecast(ground: Ground, budget: Budget, keep: Callable[[Problem], Problem] = lambda problem: problem) -> Forecast:
+def forecast(
+    ground: Ground,
+    budget: Budget,
+    keep: Callable[[Problem], Problem] = lambda problem: problem,
+    *,
+    exact_seconds: float = 0.0,
+) -> Forecast:
     """Return a plan of all that is left to do. Raises RefusedError where something is impossible, and names it.
 
-    `keep` may add what people were told, so that a change elsewhere does not move them about.
+    `keep` may add what people were told, so that a change elsewhere does not move them about. `exact_seconds` is how
+    long the extra `solver` may take, where it is installed and the plan is small.
     """
     problem = keep(problem_of(ground))
-    return Forecast(ground, problem, plan_work(problem, budget), tz_release())
+    return Forecast(ground, problem, plan_work(problem, budget, exact_seconds=exact_seconds), tz_release())
+
+
+def beside(today: Forecast, ground: Ground, budget: Budget, *, exact_seconds: float = 0.0) -> Forecast:
+    """Return a plan on another ground. It begins from today's, but holds nobody to it: the question is what could be.
+
+    Raises RefusedError where something is impossible there, and names it.
+    """
+    told = today.plan.told()
+
+    def keep(problem: Problem) -> Problem:
+        return replace(problem, told=told, steadiness=Steadiness(worth=0, firm=0))
+
+    return forecast(ground, budget, keep, exact_seconds=exact_seconds)
 
 
 def reel_of_task(task: str) -> ReelName:

@@ -5,6 +5,9 @@ from relay.shifts.plan import Budget
 
 FEWEST_LOOKS = 300
 
+EXACT = 2.0
+"""For each second of the search, how many the extra `solver` may take on a small plan; it mostly needs less."""
+
 
 def patience(clock: Clock, seconds: float) -> Budget:
     """Return a budget of `seconds` and at least `FEWEST_LOOKS` looks; of none at all where `seconds` is 0."""

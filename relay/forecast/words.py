@@ -31,6 +31,18 @@ def how_long(minutes: int) -> str:
     return " ".join(said) or "0 min"
 
 
+def by_whom(forecast: Forecast) -> str:
+    """Return who found the plan, in a sentence without its end."""
+    if forecast.plan.method == "solver":
+        return "The plan is the solver's"
+    return "The plan is the search's own, the best of the time that it was given"
+
+
+def moved(minutes: int) -> str:
+    """Return by how much something comes later or sooner: `2 h 32 min sooner`, `the same`."""
+    return f"{how_long(minutes)} {'later' if minutes > 0 else 'sooner'}" if minutes else "the same"
+
+
 def when(instant: datetime) -> str:
     """Return an instant as a table has it, in UTC."""
     return f"{instant:%a %Y-%m-%d %H:%M}"

@@ -6,6 +6,7 @@ when. So what it says is taken only if the plan that comes of it is better: a mi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -41,19 +42,25 @@ class _Model:
     """Pool to the minutes that each of its tasks keeps a hand there at least, if it is done there."""
 
 
-def proved(layout: Layout, state: State, seconds: float) -> State:
-    """Return a plan no worse than `state`, sought for so many seconds; `state` itself where that cannot help."""
+def proved(layout: Layout, state: State, seconds: float, movable: Sequence[bool] | None = None) -> State:
+    """Return a plan no worse than `state`, sought for so many seconds; `state` itself where that cannot help.
+
+    What is not `movable` keeps its path (all is movable, where nothing is said); other hand-ons are given up where that
+    brings the finish forward.
+    """
     try:
         from ortools.sat.python import cp_model
     except ImportError:
         return state
+    movable = movable or [True] * len(layout.tasks)
     choices = sum(len(sites) for sites in layout.sites)
     bound = max(layout.known_finish[task] is not None for task in range(len(layout.tasks))) if layout.tasks else True
     if bound or choices > LARGEST or state.score.finish >= FAR or state.score.overstay:
         return state
     built = _Model(cp_model.CpModel(), state.score.finish + max(state.score.late, 0))
     for task in range(len(layout.tasks)):
-        _add_task(layout, built, task, state)
+        sites = layout.sites[task] if movable[task] else (state.draft.paths[task][0][0],)
+        _add_task(layout, built, task, state, sites)
     _add_order(layout, built)
     _add_hands(layout, built)
     _add_aim(layout, built)
@@ -63,11 +70,11 @@ def proved(layout: Layout, state: State, seconds: float) -> State:
     solver.parameters.random_seed = 0
     if solver.solve(built.model) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return state
-    found = timed(layout, _draft(layout, built, solver))
+    found = timed(layout, _draft(layout, built, solver, state, movable))
     return found if found is not None and found.score < state.score else state
 
 
-def _add_task(layout: Layout, built: _Model, task: int, state: State) -> None:
+def _add_task(layout: Layout, built: _Model, task: int, state: State, sites: Sequence[int]) -> None:
     """One start and one end; at each site it may be done, a length that depends on when it starts."""
     model, last = built.model, layout.last_item[task]
     start = model.new_int_var(0, built.horizon, "")
@@ -76,7 +83,7 @@ def _add_task(layout: Layout, built: _Model, task: int, state: State) -> None:
     model.add_hint(end, min(state.timing.end[last], built.horizon))
     at: dict[int, cp_model.IntVar] = {}
     lengths: list[tuple[int, cp_model.IntVar]] = []
-    for site in layout.sites[task]:
+    for site in sites:
         here = model.new_bool_var("")
         model.add_hint(here, state.draft.paths[task][0][0] == site)
         pieces = _lengths(layout, task, site, built.horizon)
@@ -198,10 +205,11 @@ def _add_aim(layout: Layout, built: _Model) -> None:
     model.minimize(late * (built.horizon + 1) + finish)
 
 
-def _draft(layout: Layout, built: _Model, solver: cp_model.CpSolver) -> Draft:
+def _draft(layout: Layout, built: _Model, solver: cp_model.CpSolver, state: State, movable: Sequence[bool]) -> Draft:
     start = [solver.value(each) for each in built.start]
     rank = {task: at for at, task in enumerate(in_route_order(layout.after))}
     tasks = sorted(range(len(start)), key=lambda task: (not layout.pinned[task], start[task], rank[task]))
     order = [item for task in tasks for item in range(layout.first_item[task], layout.last_item[task] + 1)]
-    paths = [((next(site for site, here in at.items() if solver.value(here)), 0),) for at in built.at]
-    return Draft(order, list(paths))
+    chosen = [((next(site for site, here in at.items() if solver.value(here)), 0),) for at in built.at]
+    paths = [path if movable[task] else state.draft.paths[task] for task, path in enumerate(chosen)]
+    return Draft(order, paths)

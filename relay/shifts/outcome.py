@@ -6,7 +6,7 @@ from relay.errors import RefusedError
 from relay.shifts.chain import chain_in_words
 from relay.shifts.layout import Layout, in_route_order
 from relay.shifts.openings import FAR
-from relay.shifts.plan import Arrival, Cause, Outlook, Piece, Plan, Setter
+from relay.shifts.plan import Arrival, Cause, Method, Outlook, Piece, Plan, Setter
 from relay.shifts.problem import Overnight, TaskId
 from relay.shifts.room import latest_ends
 from relay.shifts.search import State
@@ -14,7 +14,13 @@ from relay.shifts.spoken import name_of, when
 from relay.shifts.timing import Timing, freed_by, time_items
 
 
-def plan_of(layout: Layout, state: State, changes: Sequence[int] = (), forced: Sequence[int] = ()) -> Plan:
+def plan_of(
+    layout: Layout,
+    state: State,
+    changes: Sequence[int] = (),
+    forced: Sequence[int] = (),
+    method: Method = "search",
+) -> Plan:
     """Return the plan. Raises RefusedError if something in it never ends."""
     check_ends(layout, state.timing)
     low, high = (time_items(layout, state.draft.order, state.draft.paths, work) for work in (layout.low, layout.high))
@@ -34,6 +40,7 @@ def plan_of(layout: Layout, state: State, changes: Sequence[int] = (), forced: S
             task.id: tuple((names[site], shifts) for site, shifts in path)
             for task, path in zip(layout.tasks, state.draft.paths, strict=True)
         },
+        method=method,
         changes=tuple(layout.tasks[task].id for task in changes),
         forced=tuple(layout.tasks[task].id for task in forced),
     )

@@ -10,8 +10,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import total_ordering
+from typing import Literal
 
 from relay.shifts.problem import Minute, TaskId, Told, Windows
+
+Method = Literal["search", "solver"]
+"""Who found a plan's sites and order: this package's own search, or the extra `solver`, with the search after it."""
 
 Budget = Callable[[], float]
 """Answers how much of the time for planning is left: 1.0 at first, 0.0 or less when it is over. Asked often."""
@@ -149,6 +153,7 @@ class Plan:
     finish_high: Minute
     paths: Mapping[TaskId, tuple[tuple[str, int], ...]]
     """Each task's sites in turn, and after how many shifts each hands on (0: it finishes there)."""
+    method: Method = "search"
     changes: tuple[TaskId, ...] = ()
     """Tasks that go elsewhere, or ahead of another, than people were told, of the planner's own choice."""
     forced: tuple[TaskId, ...] = ()

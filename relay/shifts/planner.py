@@ -5,7 +5,7 @@ from collections.abc import Callable
 from relay.shifts.first_plan import Draft, first_draft, latest_starts
 from relay.shifts.layout import Layout
 from relay.shifts.outcome import plan_of
-from relay.shifts.plan import Budget, Plan, Score
+from relay.shifts.plan import Budget, Method, Plan, Score
 from relay.shifts.problem import Problem
 from relay.shifts.search import Allowed, Search, State, chain_of, last_of, timed
 from relay.shifts.sound import sound_layout
@@ -38,8 +38,9 @@ def plan_work(problem: Problem, budget: Budget = no_time, *, seed: int = 0, exac
     """Return where and when every task that is not done is worked on.
 
     A first plan comes at once; `budget` says how long it is improved. With `exact_seconds` a small problem is given to
-    a solver for so long (the extra `solver`; without it, nothing happens). What `problem.told` says is kept to, as
-    `relay.shifts.steady` has it. Raises RefusedError if something is impossible, and names it.
+    a solver for so long (the extra `solver`; without it, nothing happens), and `Plan.method` says whether its plan was
+    taken. What `problem.told` says is kept to, as `relay.shifts.steady` has it. Raises RefusedError if something is
+    impossible, and names it.
     """
     layout = sound_layout(problem)
     promise = promise_of(layout)
@@ -53,13 +54,16 @@ def plan_work(problem: Problem, budget: Budget = no_time, *, seed: int = 0, exac
     search = Search(layout, seed, movable=promise.movable, allowed=allowed if promise.paths else None)
     if budget() > 0:
         state = search.improve(state, _until(budget, _FOR_TIDYING))
-    if exact_seconds > 0 and not promise.paths:
+    method: Method = "search"
+    if exact_seconds > 0:
         from relay.shifts.exact import proved
 
-        state = proved(layout, state, exact_seconds)
+        found = proved(layout, state, exact_seconds, promise.movable)
+        if found is not state and (not promise.paths or allowed(found.draft, found.timing, found.score)):
+            state, method = found, "solver"
     state = tidied(layout, search, state, promise.movable, budget)
     state = _pushed_early(layout, state, allowed if promise.paths else None)
-    return plan_of(layout, state, promise.changes(state.draft.paths, state.timing), promise.forced)
+    return plan_of(layout, state, promise.changes(state.draft.paths, state.timing), promise.forced, method)
 
 
 def _pushed_early(layout: Layout, state: State, allowed: Allowed | None = None) -> State:

@@ -17,6 +17,9 @@ PAGES = {
     "compared": "/reels/A/R01?before=A/R01/v1&after=A/R01/v2#compared",
     "jobs": "/jobs",
     "sites": "/sites",
+    "forecast": "/forecast",
+    "forecast-reels": "/forecast?by=reel&far=all",
+    "supposed": "/forecast?far=days&if=tokyo+one+more+at+scan",
     "ledger": "/ledger",
 }
 SHAPES: dict[str, dict[str, Any]] = {

@@ -12,7 +12,7 @@ from tests.unit.board.busy_house import busy_house
 pytestmark = pytest.mark.browser
 JOB = "scan/A/R01/1"
 ROW = "#job-scan-A-R01-1"
-PAGES = ("/", "/reels", "/reels/A/R01", "/jobs", "/sites", "/ledger")
+PAGES = ("/", "/reels", "/reels/A/R01", "/jobs", "/sites", "/forecast", "/forecast?by=reel&far=all", "/ledger")
 
 
 def job(house: Any) -> Any:
@@ -161,6 +161,21 @@ def test_no_page_is_wider_than_a_phone(busy_board, look):
         page.goto(path)
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= 360, (path, wide)
+
+
+def test_what_is_supposed_is_drawn_under_today_s_plan_over_the_same_hours(busy_board, look):
+    page = look(busy_board, "/forecast?far=days")
+    page.wait_for_selector("#plan", timeout=30_000)
+    page.click("summary:has-text('One more hand')")
+    page.select_option("details[open] select[name=site]", TOKYO)
+    page.select_option("details[open] select[name=stage]", "conform")
+    page.click("details[open] button:has-text('Show')")
+    page.wait_for_selector("h2:has-text('And if tokyo one more at conform')")
+    words = page.locator(".axis text").all_text_contents()
+    assert words[: len(words) // 2] == words[len(words) // 2 :]
+    assert "sooner" in page.inner_text("main")
+    page.click("a:has-text('take back')")
+    page.wait_for_selector("h2:has-text('And if')", state="detached")
 
 
 def test_times_are_the_reader_s_own_with_utc_beside(busy_board, look):

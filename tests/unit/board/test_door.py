@@ -12,8 +12,17 @@ from tests.unit.board.asking import Asker
 from tests.unit.board.board_house import GRADER, RULER, SCANNER
 from tests.unit.board.conftest import Serve
 
-SHOWN = ("/", "/reels", "/reels/A/R01", "/jobs", "/sites", "/ledger", "/metrics", "/live")
-ASKED = ("/api/now", "/api/reels", "/api/reels/A/R01", "/api/jobs", "/api/sites", "/api/ledger", "/api/compare")
+SHOWN = ("/", "/reels", "/reels/A/R01", "/jobs", "/sites", "/forecast", "/ledger", "/metrics", "/live")
+ASKED = (
+    "/api/now",
+    "/api/reels",
+    "/api/reels/A/R01",
+    "/api/jobs",
+    "/api/sites",
+    "/api/forecast",
+    "/api/ledger",
+    "/api/compare",
+)
 PASSWORD = "an honest lamp"
 
 
@@ -24,11 +33,11 @@ def people(house, tmp_path):
 
 def test_a_stranger_sees_the_door_and_nothing_else(serve: Serve):
     asker = serve(enters=False)
-    for path in SHOWN[:6]:
+    for path in SHOWN[:7]:
         answer = asker.get(path)
         assert answer.url.path == "/enter"
         assert "Quillmark" not in answer.text
-    for path in (*SHOWN[6:], *ASKED):
+    for path in (*SHOWN[7:], *ASKED):
         assert asker.get(path).status_code == 401
     assert asker.post("/api/acts", json={}).status_code == 401
 
@@ -153,7 +162,8 @@ def test_every_answer_carries_the_headers(serve: Serve):
 def test_no_page_holds_script_or_style_of_its_own(house, serve: Serve):
     house.delivers(SCANNER, "scan/A/R01/1", range(24), GRADER)
     asker = serve()
-    for path in ("/", "/reels", "/reels/A/R01", "/jobs", "/sites", "/ledger"):
+    asker.sees("What sets the finish", "/forecast")
+    for path in ("/", "/reels", "/reels/A/R01", "/jobs", "/sites", "/forecast", "/ledger"):
         text = asker.get(path).text
         assert text.count("<script") == text.count('<script src="/static/')
         for word in ("<style", " style=", " onclick", " onload", "javascript:", "http://", "https://"):

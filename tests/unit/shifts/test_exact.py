@@ -7,6 +7,7 @@ import pytest
 from relay.shifts.exact import proved
 from relay.shifts.layout import lay_out
 from relay.shifts.planner import plan_work, tries
+from relay.shifts.problem import Steadiness
 from relay.shifts.steady import retold
 from tests.conftest import missing
 from tests.unit.shifts.audit import audit
@@ -65,3 +66,17 @@ def test_a_published_shop_is_planned_within_two_per_cent_of_its_proven_optimum(n
     plan = plan_work(problem, tries(3000), exact_seconds=300)
     audit(problem, plan)
     assert plan.score.finish <= OPTIMA[name] * 1.02
+
+
+def test_a_plan_says_whether_the_solver_found_it_and_what_was_told_is_kept_to() -> None:
+    hard = shop("mk01")
+    plan = plan_work(hard, tries(20), exact_seconds=20)
+    assert (plan.method, plan.score.finish) == ("solver", OPTIMA["mk01"])
+    assert plan_work(hard, tries(20)).method == "search"
+
+    poor = plan_work(hard)
+    firm = replace(hard, told=poor.told(), steadiness=Steadiness(worth=0, firm=10**6))
+    kept = plan_work(firm, tries(20), exact_seconds=2)
+    assert all(kept.outlooks[task].sites == outlook.sites for task, outlook in poor.outlooks.items())
+    dear = replace(hard, told=poor.told(), steadiness=Steadiness(worth=10**6, firm=0))
+    assert plan_work(dear, tries(20), exact_seconds=2).changes == ()
