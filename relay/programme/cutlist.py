@@ -35,6 +35,8 @@ class Event:
     """How far into `first` it begins, in frames of the reel, below 1: a shot that is cut within its repeat pattern."""
     dissolve: int = 0
     """So many frames mix in from the event before, which runs on under them."""
+    fades: bool = False
+    """It mixes in from black instead, and the event before does not run on."""
     at: int | None = None
     """Its place in the programme; None, as in every whole programme: where the event before ends."""
     title: str = ""
@@ -111,7 +113,7 @@ class CutList:
 
     def leaving(self) -> tuple[int, ...]:
         """Return for how many places each event runs on under the dissolve after it."""
-        return (*(event.dissolve for event in self.events[1:]), 0)[: len(self.events)]
+        return (*(0 if event.fades else event.dissolve for event in self.events[1:]), 0)[: len(self.events)]
 
     def spans(self) -> Iterator[tuple[Event, tuple[tuple[int, int], ...]]]:
         """Yield each event with the frames that it shows, those under the dissolve after it with them."""
