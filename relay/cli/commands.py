@@ -11,6 +11,7 @@ from relay import __version__
 from relay.cli import (
     accounts,
     board,
+    closing,
     conform,
     copies,
     decide,
@@ -98,6 +99,8 @@ app.add_typer(ledger.app, name="ledger", help="See and check the ledger.")
 app.add_typer(board.app, name="board", help="Serve a page with all this, and say who may look.")
 app.add_typer(store.app, name="store", help="Ask a store for its promises.")
 reel.app.command("findings")(inspect.findings)
+upkeep.export.command("close")(closing.close)
+app.command("retire")(closing.retire)
 production.app.command("take-over")(keys.take_over)
 production.app.command("new-root")(keys.new_root)
 site.app.command("move")(keys.move)

@@ -14,6 +14,7 @@ from relay.ledger.state import Version
 from relay.model import reel_of
 from relay.transfer.bag import export_bag
 from relay.transfer.faults import Fault
+from relay.transfer.handover import check_held
 from relay.transfer.mending import mend_version
 from relay.transfer.verify import verify as verify_folder
 from relay.wiring import open_desk
@@ -104,6 +105,7 @@ def bag(
     with open_desk(context.obj) as desk, watching(f"exporting {version}", quiet=as_json) as watcher:
         state = desk.ledger.follow()
         named = state.version(version)
+        check_held(named)
         manifest = desk.manifests.read(named.manifest)
         element = state.film().element_of(reel_of(named.name))
         info = {

@@ -144,3 +144,4 @@ def _retired(state: State, word: VersionsRetired, saying: Saying) -> None:
             raise RefusedError(f"{name} came after the closing of entry {closing.entry}, whose ledger lacks it")
         if state.versions[name].retired is None:
             state.versions[name] = replace(state.versions[name], retired=saying.entry)
+    state.retired = saying.entry if state.retired is None else state.retired

@@ -62,7 +62,8 @@ def newest_receipt(version: Version, site: str) -> Receipt | None:
 
 def meant_for(state: State, site: str) -> list[VersionName]:
     """Return the versions that `site` should have, whole and verified: for work it holds or is first asked for."""
-    return list(dict.fromkeys(version for job in state.jobs.values() for version in _meant(state, job, site)))
+    meant = dict.fromkeys(version for job in state.jobs.values() for version in _meant(state, job, site))
+    return [version for version in meant if state.versions[version].retired is None]
 
 
 def _meant(state: State, job: Job, site: str) -> Iterator[VersionName]:
@@ -163,7 +164,7 @@ def to_mend(state: State, site: str) -> list[VersionName]:
     worker = state.film().site(site)
     if worker is None or not (worker.mends or site == state.film().coordinator):
         return []
-    return [version.name for version in state.versions.values() if _is_bad(state, version)]
+    return [version.name for version in state.versions.values() if version.retired is None and _is_bad(state, version)]
 
 
 def _is_bad(state: State, version: Version) -> bool:

@@ -208,6 +208,12 @@ def _signs(signer: Signer, name: str) -> bool:
 
 def _version_made(state: State, word: VersionMade, saying: Saying) -> None:
     saying.check_role("send a version", *WORKING)
+    if state.retired is not None:
+        # Sites remember which objects the bucket holds, and would not send what went with a retired version.
+        raise RefusedError(
+            f"versions were retired from this bucket by entry {state.retired}: it takes no further ones. Work that "
+            "goes on belongs in a production of its own"
+        )
     reel = reel_of(word.version)
     if not route.has_reel(state.film(), reel):
         raise RefusedError(f"the production has no reel {reel}")

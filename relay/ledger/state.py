@@ -213,6 +213,8 @@ class State:
     comparisons: tuple[Comparison, ...] = ()
     judgements: tuple[Judgement, ...] = ()
     closings: tuple[Closing, ...] = ()
+    retired: int | None = None
+    """The first entry that retired versions from the bucket: since then it takes no further ones."""
 
     def draft(self) -> Self:
         """Return a copy that can be folded into and thrown away; it sees this state and leaves it alone."""

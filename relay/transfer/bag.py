@@ -11,7 +11,8 @@ from pathlib import Path
 
 from relay.clock import SYSTEM_CLOCK, Clock
 from relay.errors import BrokenError, RefusedError
-from relay.media.manifest import Manifest
+from relay.media.manifest import Manifest, PackedFile
+from relay.model import digest_of
 from relay.store.port import Store
 from relay.transfer.budget import Budget
 from relay.transfer.earlier import Supply
@@ -24,6 +25,7 @@ from relay.transfer.progress import UNWATCHED, Watcher
 from relay.transfer.target import resolved
 
 _DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+NOTHING: Mapping[str, bytes] = {}
 _AT_ONCE = 1024 * 1024  # bytes
 
 
@@ -34,6 +36,8 @@ def export_bag(
     notebook: Notebook,
     info: Mapping[str, str],
     *,
+    beside: Mapping[str, bytes] = NOTHING,
+    tags: Mapping[str, bytes] = NOTHING,
     hands: int = HANDS,
     earlier: Mapping[Path, Manifest] | None = None,
     watcher: Watcher = UNWATCHED,
@@ -42,10 +46,12 @@ def export_bag(
     """Write the package of `manifest` as a bag at `target`, with `info` in its bag-info.txt.
 
     Files come from `earlier`, folders of this site with the manifests of what they hold, and else from the store.
+    `beside` are more files of the payload, by path, and `tags` more files beside it, both as bytes.
     The bag appears whole or not at all; objects that are wrong or missing are listed, as by `fetch`.
     """
     target = resolved(target)
-    payload = _in_data(manifest)
+    payload, added = _in_data(manifest), _added(beside)
+    whole = _in_data(Manifest.of([*manifest.files, *added])) if added else payload
     _check_info(info)
     watcher.expect(len(payload.files), payload.size())
     with landing(target, {file.path: file.size for file in payload.files}) as place:
@@ -54,9 +60,15 @@ def export_bag(
         fetching.make_ready()
         do_all(fetching.pieces(Budget()), hands)
         if not fetching.faults:
-            _write_tags(place, payload, {**info, **_facts(payload, clock)}, hands)
+            for path, body in beside.items():
+                place.add(f"data/{path}", body)
+            _write_tags(place, whole, {**info, **_facts(whole, clock)}, hands, tags)
             place.publish()
     return fetched_by(fetching, target)
+
+
+def _added(beside: Mapping[str, bytes]) -> list[PackedFile]:
+    return [PackedFile(path, len(body), digest_of(body)) for path, body in beside.items()]
 
 
 def _in_data(manifest: Manifest) -> Manifest:
@@ -81,9 +93,12 @@ def _facts(payload: Manifest, clock: Clock) -> dict[str, str]:
     }
 
 
-def _write_tags(place: Landing, payload: Manifest, info: Mapping[str, str], hands: int) -> None:
+def _write_tags(
+    place: Landing, payload: Manifest, info: Mapping[str, str], hands: int, more: Mapping[str, bytes]
+) -> None:
     longer = _sha512s(place, payload, hands)
     tags = {
+        **more,
         "bagit.txt": _DECLARATION,
         "bag-info.txt": "".join(f"{label}: {_folded(value)}\n" for label, value in info.items()).encode(),
         "manifest-sha256.txt": _lines((file.digest, file.path) for file in payload.files),

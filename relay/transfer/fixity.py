@@ -88,7 +88,7 @@ class _Copy(NamedTuple):
 def _due(desk: Desk, state: State, every: timedelta) -> list[_Copy]:
     """The coordinator looks after the bucket, and each site after what arrived there."""
     bucket = state.film().coordinator == desk.site
-    copies = [_Copy(version, "bucket", None) for version in state.versions.values() if bucket]
+    copies = [_Copy(each, "bucket", None) for each in state.versions.values() if bucket and each.retired is None]
     copies += [
         _Copy(version, "site", arrival.folder)
         for version in state.versions.values()

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from relay.errors import RefusedError
+from relay.errors import MissingError, RefusedError
 from relay.ledger.job_state import Claim, Job
 from relay.ledger.job_words import JobHandedIn, WorkCameLate
 from relay.ledger.owed import newest_receipt
@@ -250,6 +250,7 @@ def receive(
     state = desk.ledger.follow()
     desk.check_may_sign(state)
     version = state.version(version_or_reel)
+    check_held(version)
     manifest = desk.manifests.read(version.manifest)
     earlier = {arrival.folder: desk.manifests.read(arrival.manifest) for arrival in desk.arrivals.near(version.name)}
     began = desk.clock.ticks()
@@ -269,6 +270,15 @@ def receive(
         desk.arrivals.note(target, version.name, version.manifest)
     carried = (fetched.fetched_bytes, took) if fetched.fetched_bytes else None
     return Received(version, fetched, sign_receipt(desk, version, fetched.faults, carried))
+
+
+def check_held(version: Version) -> None:
+    """Raise MissingError where the bucket need not hold `version` any more."""
+    if version.retired is not None:
+        raise MissingError(
+            f"{version.name} was retired from the bucket by entry {version.retired}, after the production was closed: "
+            "whoever keeps the closing export, or a copy of their own, has what was kept of it"
+        )
 
 
 def sign_receipt(

@@ -131,6 +131,8 @@ class Landing:
         """Write one more file, which nobody knew of when the landing began."""
         self._sizes[path] = len(body)
         self._folders.update(folders_above(path))
+        with self._doing(f"make room for {path}"):
+            (self.folder / path).parent.mkdir(parents=True, exist_ok=True)
         self.write(path, 0, memoryview(body))
 
     def read(self, path: str, offset: int, buffer: memoryview) -> int:

@@ -27,9 +27,11 @@ command = ["{sys.executable}", "-c", "raise SystemExit('no picture')"]
 tries = 1
 """
 ELSEWHERE = {
+    "relay export close",  # in test_closing.py
     "relay decide",  # in test_decide.py
     "relay why",  # in test_why.py, where there is something to tell
     "relay account",  # there, too
+    "relay retire",  # in test_closing.py, where something was closed
     "relay reel findings",  # asked in test_inspect.py, where something was found
     "relay conform",  # in test_conform.py, where something came back
     "relay movie",  # in test_conform.py
