@@ -21,6 +21,7 @@ from relay.cli import (
     jobs,
     keys,
     ledger,
+    left,
     material,
     movie,
     planning,
@@ -93,6 +94,7 @@ for heading, name, function in _COMMANDS:
 app.add_typer(reel.app, name="reel", rich_help_panel=_FILES, help="See reels, their versions, and what differs.")
 app.add_typer(upkeep.export, name="export", rich_help_panel=_FILES, help="Write a version in a form that others read.")
 app.add_typer(material.app, name="material", rich_help_panel=_FILES, help="Stills and papers, and what they are about.")
+app.add_typer(left.app, name="left", rich_help_panel=_PROGRAMME, help="What is left as it is, and who kept it.")
 app.add_typer(production.app, name="production", help="Create, revise and show a production.")
 app.add_typer(site.app, name="site", help="Invite sites, join, and see who belongs.")
 app.add_typer(ledger.app, name="ledger", help="See and check the ledger.")

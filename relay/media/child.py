@@ -61,6 +61,11 @@ class _Looker:
 
                     _limit(self._base + 2 * SLACK)
                     return heard(told["path"], told["clipped"], told["silent_below"], told["silent_seconds"])
+                case "crop":
+                    from relay.media.cropping import cropped
+
+                    _limit(self._base + told["decoded"] * 4 + 2 * SLACK)
+                    return cropped(told["path"], told["kind"], tuple(told["box"]), told["margin"])
                 case "movie":
                     from relay.media.movie import watched
 

@@ -31,6 +31,10 @@ ELSEWHERE = {
     "relay decide",  # in test_decide.py
     "relay why",  # in test_why.py, where there is something to tell
     "relay account",  # there, too
+    "relay left list",  # all four in test_left.py, where something was left as it is
+    "relay left compare",
+    "relay left crops",
+    "relay left judge",
     "relay retire",  # in test_closing.py, where something was closed
     "relay reel findings",  # asked in test_inspect.py, where something was found
     "relay conform",  # in test_conform.py, where something came back
