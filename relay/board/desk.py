@@ -16,16 +16,19 @@ from relay.board.rows.foreseen import Foreseen
 from relay.board.rows.jobs import JobRow, job_rows
 from relay.board.rows.ledger import LedgerLine, ledger_lines
 from relay.board.rows.now import Now, now_of
-from relay.board.rows.reels import ReelRow, VersionRow, reel_row, reel_rows, version_rows
+from relay.board.rows.reels import MaterialRow, ReelRow, VersionRow, material_rows, reel_row, reel_rows, version_rows
 from relay.board.rows.sites import SiteRow, site_rows
 from relay.board.rows.view import View, Viewer, seen_by
 from relay.board.seer import Foresight
+from relay.board.shelf import Shelf
 from relay.board.supposing import Supposing
 from relay.board.watch import Picture, Watch
 from relay.clock import Clock
 from relay.errors import MissingError, RefusedError
 from relay.media.compare import Changes, Scanned, compare
-from relay.model import ReelName, ScanMap
+from relay.media.findings import Report
+from relay.model import ReelName, ScanMap, VersionName
+from relay.transfer.looked import newest_look
 from relay.transfer.seat import Seat
 
 KEPT = 64
@@ -85,6 +88,7 @@ class Board:
     """Where the board keeps what is its own: who may look, and its secret."""
     once: OneTime
     supposing: Supposing
+    shelf: Shelf
     _rows: Kept = field(default_factory=Kept)
 
     def seen(self, viewer: Viewer) -> tuple[Picture, View]:
@@ -123,6 +127,15 @@ class Board:
         row = reel_row(view, reel)
         self.watch.want(each.name for each in view.state.of_reel(reel))
         return row, version_rows(view, reel)
+
+    def findings(self, viewer: Viewer, version: VersionName) -> Report:
+        """Return what was found in a version that was looked at. Raises MissingError, BrokenError, TransientError."""
+        picture, view = self.seen(viewer)
+        return self.shelf.report(newest_look(view.state.version(version)), ask=picture.stale_since is None)
+
+    def material(self, viewer: Viewer, reel: ReelName) -> tuple[MaterialRow, ...]:
+        """Return the stills and papers about `reel`, the newest first."""
+        return material_rows(self.seen(viewer)[1], reel)
 
     def lines(
         self, viewer: Viewer, *, before: int | None = None, most: int = 50, reel: ReelName | None = None

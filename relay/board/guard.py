@@ -31,7 +31,7 @@ _HEADERS: Mapping[str, str] = {
 
 
 class Headed:
-    """Puts the headers on every answer, and keeps every answer but our own assets out of caches."""
+    """Puts the headers on every answer, and keeps every answer out of caches but our own assets and pictures."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -46,7 +46,7 @@ class Headed:
                 headers = MutableHeaders(scope=message)
                 headers.update(_HEADERS)
                 if not scope["path"].startswith("/static/"):
-                    headers["cache-control"] = "no-store"
+                    headers.setdefault("cache-control", "no-store")
             await send(message)
 
         await self._app(scope, receive, headed)

@@ -8,8 +8,10 @@ from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 
 from relay.board.acting import Act
+from relay.board.desk import Board
 from relay.board.door import Asking, board_of, check_token, form_of
 from relay.board.rows.jobs import JobRow
+from relay.board.rows.reels import VersionRow
 from relay.board.rows.view import Viewer
 from relay.board.web import page
 from relay.errors import RefusedError, RelayError
@@ -56,9 +58,22 @@ def reel(request: Request, viewer: Asking, element: str, reel: str, before: str 
     jobs = [job for job in board.jobs(viewer) if job.reel == name]
     lines = board.lines(viewer, reel=name, most=200)
     changes = board.compared(viewer, before, after) if before and after else None
+    seen: dict[str, Any] = {"material": board.material(viewer, name)} | _findings(board, viewer, versions)
     told: dict[str, Any] = {"row": row, "versions": versions, "jobs": jobs, "lines": lines}
     asked: dict[str, Any] = {"changes": changes, "before": before, "after": after}
-    return page(request, "reel.html", **frame_of(request, viewer), **told, **asked)
+    return page(request, "reel.html", **frame_of(request, viewer), **told, **asked, **seen)
+
+
+def _findings(board: Board, viewer: Viewer, versions: tuple[VersionRow, ...]) -> dict[str, Any]:
+    """Return what was found in the newest version that was looked at; or why that cannot be read now."""
+    newest = next((each.version for each in versions if each.looks), None)
+    if newest is None:
+        return {"looked_at": None}
+    try:
+        report = board.findings(viewer, newest)
+    except RelayError as error:
+        return {"looked_at": newest, "findings": (), "unread": str(error)}
+    return {"looked_at": newest, "findings": report.findings, "unread": ""}
 
 
 def chosen(rows: tuple[JobRow, ...], which: Which, site: str | None) -> list[JobRow]:

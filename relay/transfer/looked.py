@@ -3,13 +3,22 @@
 Whoever shows a version or aligns two prints by it reads these, and none of its frames.
 """
 
+from typing import Protocol
+
 from relay.errors import BrokenError, MissingError
 from relay.ledger.state import Inspected, Version
 from relay.media.findings import Report, parse_report
 from relay.media.thumbnails import STORED_LIMIT, GreyReel, parse_thumbnails
 from relay.model import Digest, digest_of
 from relay.store.keys import object_key
-from relay.transfer.desk import Desk
+from relay.store.port import Store
+
+
+class Reader(Protocol):
+    """A desk, a board's seat: whoever can read the store."""
+
+    @property
+    def store(self) -> Store: ...
 
 
 def newest_look(version: Version) -> Inspected:
@@ -20,7 +29,7 @@ def newest_look(version: Version) -> Inspected:
     return version.inspections[-1]
 
 
-def read_report(desk: Desk, inspected: Inspected) -> Report:
+def read_report(desk: Reader, inspected: Inspected) -> Report:
     """Return the report of an inspection. Raises BrokenError where the store does not hold it."""
     body = read_object(desk, inspected.report)
     try:
@@ -29,7 +38,7 @@ def read_report(desk: Desk, inspected: Inspected) -> Report:
         raise BrokenError(f"the report {inspected.report} cannot be read: {fault}. Upgrade, or look again") from fault
 
 
-def thumbnails_of(desk: Desk, version: Version) -> GreyReel:
+def thumbnails_of(desk: Reader, version: Version) -> GreyReel:
     """Return a grey thumbnail of every frame of `version` that could be decoded, by the reel's own numbers.
 
     Frames that the version's scan map says nothing of are left out; without a map the numbers are the files' own.
@@ -47,7 +56,7 @@ def thumbnails_of(desk: Desk, version: Version) -> GreyReel:
     return scanned if version.scan_map is None else scanned.on_reel(version.scan_map)
 
 
-def read_object(desk: Desk, digest: Digest) -> bytes:
+def read_object(desk: Reader, digest: Digest) -> bytes:
     """Return a small object. Raises BrokenError where its bytes are not what its name says."""
     body = desk.store.read(object_key(digest), STORED_LIMIT)
     if digest_of(body) != digest:

@@ -1,6 +1,7 @@
 """Reels as rows: how long, how far, which version, who has the move, what to mind. Pure."""
 
 from datetime import datetime
+from typing import Literal
 
 from relay.board.rows.moves import Move, moves_on
 from relay.board.rows.strips import Strip, strip_of, total
@@ -45,6 +46,21 @@ class LookRow(Frozen):
     time: datetime
     blocking: int
     warning: int
+    pictures: tuple[Literal["sheet", "strip"], ...] = ()
+    """Which pictures of it were stored."""
+
+
+class MaterialRow(Frozen):
+    """A still or a paper about the reel, its frames or its element."""
+
+    about: str
+    frames: Frames
+    name: str
+    size: str
+    note: str
+    by: str
+    entry: int
+    time: datetime
 
 
 class VersionRow(Frozen):
@@ -234,7 +250,14 @@ def _version_row(view: View, version: Version, came_back: str) -> VersionRow:
         manifest=version.manifest,
         receipts=tuple(_receipt_row(receipt) for receipt in version.receipts),
         looks=tuple(
-            LookRow(site=each.site, entry=each.entry, time=each.time, blocking=each.blocking, warning=each.warning)
+            LookRow(
+                site=each.site,
+                entry=each.entry,
+                time=each.time,
+                blocking=each.blocking,
+                warning=each.warning,
+                pictures=(*(["sheet"] if each.sheet else []), *(["strip"] if each.strip else [])),
+            )
             for each in version.inspections
         ),
         conforms=tuple(
@@ -253,6 +276,25 @@ def _version_row(view: View, version: Version, came_back: str) -> VersionRow:
         ),
         is_refused=is_refused(view, version),
         came_back=came_back,
+    )
+
+
+def material_rows(view: View, reel: ReelName) -> tuple[MaterialRow, ...]:
+    """Return the stills and papers about `reel` or the element it is of, the newest first."""
+    about = {reel, reel.partition("/")[0]}
+    return tuple(
+        MaterialRow(
+            about=each.about,
+            frames=each.frames,
+            name=each.name,
+            size=bytes_in_words(each.size),
+            note=each.note,
+            by=each.by,
+            entry=each.entry,
+            time=each.time,
+        )
+        for each in reversed(view.state.material)
+        if each.about in about
     )
 
 

@@ -82,6 +82,7 @@ class View:
     def limited_to(self, holder: str) -> Self:
         """Return what the archive `holder` may see: its own elements, what was made of them alone, and nothing else."""
         elements = tuple(element for element in self.film.elements if element.holder == holder)
+        codes = {element.code for element in elements}
         reels = {ReelName(f"{element.code}/{reel.name}") for element in elements for reel in element.reels}
         state = replace(
             self.state,
@@ -90,6 +91,7 @@ class View:
             newest={reel: number for reel, number in self.state.newest.items() if reel in reels},
             mendings=tuple(each for each in self.state.mendings if reel_of(each.version) in reels),
             kept=(),
+            material=tuple(each for each in self.state.material if each.about.partition("/")[0] in codes),
             jobs={name: job for name, job in self.state.jobs.items() if job.reel in reels},
         )
         return replace(
