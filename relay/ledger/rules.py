@@ -14,6 +14,7 @@ from relay.ledger.keys import PublicKey, key_id
 from relay.ledger.saying import RULING, WORKING, Saying
 from relay.ledger.state import (
     ROOT,
+    Alignment,
     Conformed,
     CopyCheck,
     Inspected,
@@ -46,6 +47,7 @@ from relay.ledger.words import (
     VersionInspected,
     VersionMade,
     VersionNotInspected,
+    VersionsAligned,
     Word,
 )
 from relay.model import Production, VersionName, number_of, reel_of
@@ -96,6 +98,8 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _inspected(state, word, saying)
         case VersionConformed():
             _conformed(state, word, saying)
+        case VersionsAligned():
+            _aligned(state, word, saying)
         case VersionNotInspected():
             _not_inspected(state, word, saying)
         case MaterialKept():
@@ -285,6 +289,15 @@ def _conformed(state: State, word: VersionConformed, saying: Saying) -> None:
     told = (word.cut_list, word.report, word.blocking, word.warning)
     found = Conformed(saying.by, saying.entry, saying.time, *told)
     state.versions[word.version] = replace(version, conforms=(*version.conforms, found))
+
+
+def _aligned(state: State, word: VersionsAligned, saying: Saying) -> None:
+    saying.check_role("say how two prints lie to each other", *WORKING)
+    one, other = (_version(state, name).name for name in (word.one, word.other))
+    told = (word.frame_map, word.matched, word.sure, word.frames)
+    found = Alignment(one, other, saying.by, saying.entry, saying.time, *told)
+    others = (each for each in state.alignments if {each.one, each.other} != {one, other})
+    state.alignments = (*others, found)
 
 
 def _not_inspected(state: State, word: VersionNotInspected, saying: Saying) -> None:

@@ -103,6 +103,21 @@ class Conformed:
 
 
 @dataclass(frozen=True)
+class Alignment:
+    """How a site found two prints to lie to each other."""
+
+    one: VersionName
+    other: VersionName
+    site: str
+    entry: int
+    time: datetime
+    frame_map: Digest
+    matched: int
+    sure: int
+    frames: int
+
+
+@dataclass(frozen=True)
 class Unseen:
     """Why the site that received a version did not look at it."""
 
@@ -203,6 +218,8 @@ class State:
     mendings: tuple[Mending, ...] = ()
     material: tuple[Material, ...] = ()
     """Stills and papers, oldest first."""
+    alignments: tuple[Alignment, ...] = ()
+    """The newest of each two versions, whichever way round."""
     jobs: MutableMapping[str, Job] = field(default_factory=dict)
     expected: MutableMapping[str, Expected] = field(default_factory=dict)
     """By the name of a job: who was expected to go on with it before it opened. It stays when the job has opened."""

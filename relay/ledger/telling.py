@@ -50,6 +50,7 @@ from relay.ledger.words import (
     VersionInspected,
     VersionMade,
     VersionNotInspected,
+    VersionsAligned,
     Word,
 )
 
@@ -82,6 +83,9 @@ def telling(word: Word) -> str:  # one arm a word
             found = _found(word.blocking, word.warning)
             lies = found if word.blocking or word.warning else "frame for frame as it says"
             return f"held {word.version} against the cut list {word.cut_list[:12]}: {lies}"
+        case VersionsAligned():
+            found = f"{word.matched} of {word.frames} frames found, {word.sure} surely"
+            return f"put {word.one} beside {word.other}: {found}"
         case VersionNotInspected():
             return f"did not look at {word.version}: {word.why}"
         case MaterialKept():

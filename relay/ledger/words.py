@@ -3,9 +3,9 @@
 Whoever adds a word adds its rule in `relay.ledger.rules`; without one the fold does not type-check.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, StringConstraints, TypeAdapter
+from pydantic import Field, StringConstraints, TypeAdapter, model_validator
 
 from relay.ledger.decision_words import DecisionWord
 from relay.ledger.job_words import JobWord
@@ -155,6 +155,29 @@ class VersionConformed(Frozen):
     warning: Annotated[int, Field(ge=0)]
 
 
+class VersionsAligned(Frozen):
+    """A site put two prints of one reel side by side; the frame map, an object in the store, says what shows what."""
+
+    word: Literal["versions-aligned"] = "versions-aligned"
+    one: VersionField
+    other: VersionField
+    frame_map: DigestField
+    matched: Annotated[int, Field(ge=0)]
+    """Frames of `one` that `other` has."""
+    sure: Annotated[int, Field(ge=0)]
+    """Frames of `one` of which the map is sure, whether `other` has or lacks them."""
+    frames: Annotated[int, Field(ge=1)]
+    """Of `one`, in all."""
+
+    @model_validator(mode="after")
+    def _is_about_two(self) -> Self:
+        if self.one == self.other:
+            raise ValueError(f"{self.one} was aligned with itself: two versions are needed")
+        if max(self.matched, self.sure) > self.frames:
+            raise ValueError(f"{self.one} has {self.frames} frames: no more can be matched or sure")
+        return self
+
+
 class VersionNotInspected(Frozen):
     """The site that received a version should look at its pictures and cannot: nobody there looked, and why."""
 
@@ -232,6 +255,7 @@ Word = (
     | ReceiptSigned
     | VersionInspected
     | VersionConformed
+    | VersionsAligned
     | VersionNotInspected
     | MaterialKept
     | CopyChecked

@@ -52,6 +52,7 @@ from relay.ledger.words import (
     VersionConformed,
     VersionInspected,
     VersionNotInspected,
+    VersionsAligned,
     Word,
 )
 from relay.model import FrameRange, Place, Production, Stage
@@ -171,6 +172,10 @@ WORDS_AND_RIGHTS: list[tuple[Word | tuple[Word, ...], set[str]]] = [
             blocking=0,
             warning=0,
         ),
+        WORKING,
+    ),
+    (
+        VersionsAligned(one=MADE.version, other="B/R01/v1", frame_map=some_digest("map"), matched=1, sure=1, frames=2),
         WORKING,
     ),
     (VersionNotInspected(version=MADE.version, manifest=MADE.manifest, why="no libraries there"), WORKING),
