@@ -40,6 +40,7 @@ inspected = true
 name = "grade"
 of = ["Q/R01"]
 after = ["scan"]
+inspected = false
 
 [[element]]
 code = "Q"
@@ -84,8 +85,7 @@ def scanned(forker: Forker, tmp_path_factory: pytest.TempPathFactory) -> House:
         frame(house.place / "scan", 86400 + number, FILM.grey[number], number)
     house("halifax", "claim", "scan/A/R01")
     house.send("halifax", house.place / "scan", "A/R01", "--start-mark", "86400")
-    for _ in range(2):
-        house("tokyo", "sweep", "--folder", "reels", "--settle", "0")
+    house("tokyo", "fetch", "A/R01", "arrived")
     return house
 
 
@@ -128,7 +128,7 @@ def test_what_is_found_of_a_version_is_signed_and_keeps_it_from_being_accepted(h
     folder = graded(house.place / "came", SHOWN)
     (folder / "r.0001007.dpx").unlink()
     house.send("tokyo", folder, "Q/R01", "--start-mark", "1000")
-    house("lisbon", "sweep", "--folder", "reels", "--settle", "0")
+    house("lisbon", "fetch", "Q/R01", "Q_R01")
     assert "missing 7" in house("lisbon", "conform", "Q/R01/v1", "list.toml", "--no-pictures", ends=2).err
     entries = house.entries
     assert house.told("lisbon", "conform", "Q/R01/v1", ends=2)["missing"] == [[7, 7]]

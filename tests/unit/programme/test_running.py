@@ -12,7 +12,7 @@ from relay.programme.running import Scene, frame_list, lay_out, nearest_frame
 
 RATES = st.sampled_from([Fraction(24), Fraction(25), Fraction(24000, 1001)])
 SPEEDS = st.sampled_from([*map(Fraction, range(14, 25)), *ARCHIVE_RATES.values(), Fraction(1001, 60)])
-SCENES = st.lists(st.builds(Scene, st.just("s"), st.integers(1, 400), SPEEDS), min_size=1, max_size=12)
+SCENES = st.lists(st.builds(Scene, st.just("s"), st.integers(1, 150), SPEEDS), min_size=1, max_size=8)
 
 
 @pytest.mark.parametrize(
