@@ -39,13 +39,6 @@ def write_like(path: Path, header: bytes, planes: Planes) -> None:
     path.write_bytes(bytes(told) + packed(planes).tobytes())
 
 
-def shrunk(planes: Planes) -> Planes:
-    """Return a picture of half the width and height, each pixel the mean of four."""
-    _, rows, columns = planes.shape
-    fours = planes[:, : rows // 2 * 2, : columns // 2 * 2].reshape(3, rows // 2, 2, columns // 2, 2)
-    return np.rint(fours.mean(axis=(2, 4))).astype(np.uint16)
-
-
 def mended(before: Planes, picture: Planes, after: Planes) -> Planes:
     """Return `picture` with what differs from both frames beside it, in the same way, taken from between them."""
     low, high = np.minimum(before, after).astype(np.int16), np.maximum(before, after).astype(np.int16)

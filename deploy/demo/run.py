@@ -45,8 +45,12 @@ def account(house: House, began: float) -> None:
     house.relay("lisbon", "reel", "findings", "A/R02/v1", *(word for pair in pictures.items() for word in pair))
     if not all(picture.read_bytes().startswith(b"\x89PNG") for picture in pictures.values()):
         raise UnexpectedError("the contact sheet and the strip must be pictures")
+    movie = min((house / "lisbon" / "arrived").rglob("*_reference.mov"), default=None)
+    if movie is None:
+        raise UnexpectedError("the reference copies must have arrived in Lisbon")
     tell("What to look at next")
     print("  .demo/lisbon/A_R02_sheet.png and A_R02_strip.png          a reel on one page; its cuts and its gaps")
+    print(f"  {'.demo' / movie.relative_to(house.place)}   a reference copy, its numbers under the picture")
     print("  .venv/bin/relay --home .demo/lisbon/home ledger show --last 0     everything that was said, and by whom")
     print("  .venv/bin/relay --home .demo/lisbon/home reel show B/R01          a refusal, a mending, a whole arrival")
     print("  .venv/bin/relay --home .demo/tokyo/home verify .demo/tokyo/arrived/B_R01 B/R01")
