@@ -15,8 +15,20 @@ from relay.forecast.guesses import guesses_of
 from relay.forecast.outlook import Forecast, ReelOutlook, beside, forecast
 from relay.forecast.patience import EXACT, patience
 from relay.forecast.prints import prints_of
+from relay.forecast.sharing import shared_lines
 from relay.forecast.supposing import on, supposed
-from relay.forecast.words import at_the_door, by_whom, headline, how_long, moved, of_a_print, place_in_words, told, when
+from relay.forecast.words import (
+    at_the_door,
+    by_whom,
+    headline,
+    how_long,
+    moved,
+    of_a_line,
+    of_a_print,
+    place_in_words,
+    told,
+    when,
+)
 from relay.settings import Home
 from relay.shifts.explain import why as why_so
 from relay.shifts.problem import TaskId
@@ -104,6 +116,10 @@ def _facts(today: Forecast) -> dict[str, object]:
             }
             for door in today.shut_doors
         ],
+        "shared_lines": [
+            {"site": each.site, "things": each.things, "since": _iso(each.since), "later_minutes": each.later}
+            for each in shared_lines(today)
+        ],
         "prints": [
             {
                 "element": each.element,
@@ -161,6 +177,7 @@ def _show(page: Page, today: Forecast, then: Forecast | None, texts: list[str], 
         _show_chain(page, today)
     _show_prints(page, then or today)
     _show_doors(page, then or today)
+    _show_lines(page, then or today)
     _show_picture(page, then or today)
     _show_guesses(page, then or today)
     for path in facts.get("calendars", []):  # type: ignore[attr-defined]
@@ -225,6 +242,14 @@ def _show_doors(page: Page, today: Forecast) -> None:
     if len(today.shut_doors) > _SHOWN:
         page.line(f"  and {len(today.shut_doors) - _SHOWN} more; --json lists all")
     page.line()
+
+
+def _show_lines(page: Page, today: Forecast) -> None:
+    if shared := shared_lines(today):
+        page.line("Lines that are shared:")
+        for each in shared:
+            page.line(f"  {of_a_line(each)}.")
+        page.line()
 
 
 def _show_picture(page: Page, today: Forecast) -> None:

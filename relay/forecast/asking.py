@@ -35,7 +35,19 @@ def problem_of(ground: Ground) -> plan.Problem:
             "the production's file has no route, so nothing can be planned: add its [[stage]]s, "
             "then `relay production revise`"
         )
-    return _Asking(ground).problem()
+    problem = _Asking(ground).problem()
+    _check_premiere(ground, sum(task.done is None for task in problem.tasks))
+    return problem
+
+
+def _check_premiere(ground: Ground, left: int) -> None:
+    premiere = ground.film.premiere.instant()
+    if left and premiere <= ground.now:
+        raise RefusedError(
+            f"the premiere was {premiere:%a %Y-%m-%d %H:%M} UTC, and {left} things are left to do: there is no date to "
+            "plan for. Write a new one under [premiere] in the production's file, then `relay production revise`, or "
+            "`relay withdraw` what is not wanted any more; `relay who` and `relay jobs` go on as before"
+        )
 
 
 class _Asking:

@@ -10,7 +10,15 @@ from relay.ledger import route
 
 def guesses_of(ground: Ground) -> tuple[str, ...]:
     """Return a sentence for each thing that was taken for granted."""
-    return (*hours_guessed(ground), *_rates(ground), *_frames(ground), *_lines(ground), *_bytes(ground))
+    return (
+        *hours_guessed(ground),
+        *_rates(ground),
+        *_frames(ground),
+        *_lines(ground),
+        *_bytes(ground),
+        *_half_done(ground),
+        *_under_way(ground),
+    )
 
 
 def _names(found: list[str]) -> str:
@@ -47,3 +55,13 @@ def _lines(ground: Ground) -> Iterator[str]:
 def _bytes(ground: Ground) -> Iterator[str]:
     if not ground.state.versions:
         yield f"{BYTES_A_FRAME:,} bytes a frame (10-bit DPX of 2048 x 1556): nothing was sent yet"
+
+
+def _half_done(ground: Ground) -> Iterator[str]:
+    if moving := [stage.name for stage in ground.film.route if stage.may_move and not stage.is_automatic]:
+        yield f"half of a reel's bytes, for work at {_names(moving)} that is handed on before it is done"
+
+
+def _under_way(ground: Ground) -> Iterator[str]:
+    if any(job.claim and not job.claim.lease for job in ground.state.jobs.values()):
+        yield "that whoever holds a job has worked on it in all their hours since: nobody says how far they are"

@@ -6,6 +6,7 @@ from datetime import datetime
 from relay.forecast.ground import DESK, WORKER, place_of
 from relay.forecast.outlook import Forecast, ShutDoor
 from relay.forecast.prints import PrintOutlook
+from relay.forecast.sharing import SharedLine
 from relay.shifts.zones import minute_of
 
 _PLACE = re.compile(rf"\b([a-z0-9][a-z0-9-]*)/({WORKER}|{DESK})\b")
@@ -74,6 +75,14 @@ def of_a_print(each: PrintOutlook) -> str:
         f"{how_long(each.spare)} to spare" if each.spare >= 0 else f"{how_long(each.spare)} too late: ask for longer"
     )
     return f"{used}, {spare}"
+
+
+def of_a_line(each: SharedLine) -> str:
+    """Return which line is shared, and by how much later than planned something may land."""
+    return (
+        f"{each.things} things are on their way to {each.site} at once, the first time {when(each.since)} UTC; each "
+        f"is planned with the line to itself, so one may land up to {how_long(each.later)} later"
+    )
 
 
 def at_the_door(forecast: Forecast, door: ShutDoor) -> str:

@@ -7,7 +7,8 @@ from relay.forecast.ground import place_of
 from relay.forecast.guesses import guesses_of
 from relay.forecast.outlook import Forecast, ReelOutlook, reel_of_task
 from relay.forecast.prints import prints_of
-from relay.forecast.words import at_the_door, by_whom, headline, how_long, of_a_print, place_in_words, told
+from relay.forecast.sharing import shared_lines
+from relay.forecast.words import at_the_door, by_whom, headline, how_long, of_a_line, of_a_print, place_in_words, told
 from relay.ledger.job_state import Standing
 from relay.model import Frozen, ReelName
 from relay.shifts.chain import cause_in_words
@@ -101,6 +102,8 @@ class Foreseen(Frozen):
     chain: tuple[Step, ...]
     shut_doors: tuple[str, ...]
     """What lands just after closing time, in sentences."""
+    shared_lines: tuple[str, ...]
+    """Lines that several things take at once, in sentences: they may land later than planned."""
     prints: tuple[str, ...]
     granted: tuple[str, ...]
     """What was taken for granted."""
@@ -127,6 +130,7 @@ def foreseen(found: Forecast) -> Foreseen:
         houses=_houses(found),
         chain=tuple(Step(job=link.task, why=told(link.sentence)) for link in found.plan.chain),
         shut_doors=tuple(at_the_door(found, door) for door in found.shut_doors),
+        shared_lines=tuple(of_a_line(each) for each in shared_lines(found)),
         prints=tuple(of_a_print(each) for each in prints_of(found)),
         granted=guesses_of(found.ground),
         tz_release=found.tz,

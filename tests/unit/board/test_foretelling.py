@@ -11,13 +11,15 @@ from relay.board import seer, supposing
 from relay.board.people import People
 from relay.board.rows.chart import chart_of, days_between, differences
 from relay.board.rows.foreseen import foreseen
+from relay.board.serve import Place, Running, app_at
 from relay.board.supposing import Asked, Supposing
 from relay.clock import SystemClock
 from relay.errors import RefusedError
 from relay.forecast.ground import Ground
 from relay.forecast.outlook import forecast
 from relay.shifts.planner import no_time
-from tests.unit.board.board_house import BoardHouse
+from tests.unit.board.asking import Asker
+from tests.unit.board.board_house import BoardHouse, quillmark
 from tests.unit.board.conftest import Serve
 
 NOON = datetime(2027, 1, 4, 12, tzinfo=UTC)  # a Monday
@@ -146,6 +148,22 @@ def test_what_cannot_be_supposed_is_said_and_today_stays(serve: Serve):
     assert asker.get("/forecast", params={"if": ["tokyo line 2"] * 7}).status_code == 422
     hostile = asker.get("/forecast", params={"if": "<script>alert(1)</script>"})
     assert "<script>alert" not in hostile.text
+
+
+def test_after_the_premiere_the_board_lives_on_and_says_why_there_is_no_forecast(tmp_path):
+    past = {"at": "2026-09-18T19:00:00", "zone": "Europe/Oslo", "venue": "The Blue Stove Hall, Oslo"}
+    late = BoardHouse(tmp_path, quillmark(premiere=past))
+    late.opens()
+    with (
+        Running(app_at(late.home("lisbon"), [], Place(), once="open sesame")) as running,
+        Asker(running.address) as asker,
+    ):
+        asker.comes_in("open sesame")
+        page = unescape(asker.sees("the premiere was Fri 2026-09-18 17:00 UTC", "/forecast"))
+        assert "production revise" in page
+        assert asker.get("/api/forecast").json()["today"] is None
+        assert "It was" in asker.get("/").text
+        assert {asker.get(path).status_code for path in ("/reels", "/jobs", "/sites", "/api/now")} == {200}
 
 
 def test_a_guest_sees_no_forecast(serve: Serve, house: BoardHouse):

@@ -12,11 +12,13 @@ from typing import Any
 import pytest
 
 from relay.errors import RefusedError
+from relay.forecast.awake import presences
 from relay.forecast.ground import Ground
 from relay.forecast.outlook import Forecast, forecast
 from relay.forecast.prints import prints_of
+from relay.forecast.sharing import shared_lines
 from relay.forecast.supposing import supposed
-from relay.forecast.words import at_the_door, headline, how_long, of_a_print, told
+from relay.forecast.words import at_the_door, headline, how_long, of_a_line, of_a_print, told
 from tests.unit.forecast.scene import House, film
 
 ROUTE = [{"name": "scan", "rate": 2000}, {"name": "grade", "after": ["scan"], "rate": 1000}]
@@ -102,6 +104,29 @@ def test_a_premiere_that_will_be_missed_is_told_with_by_how_much():
         ground(premiere={"at": "2027-01-10T19:00:00", "zone": "Europe/Oslo", "venue": "The Blue Stove Hall"})
     )
     assert "2 days 5 h before the premiere, and at worst 1 day" in headline(near)
+
+
+def test_after_the_premiere_a_sentence_says_what_to_do_and_who_is_awake_is_still_told():
+    past = ground(premiere={"at": "2027-01-03T19:00:00", "zone": "Europe/Oslo", "venue": "The Blue Stove Hall"})
+    with pytest.raises(
+        RefusedError, match="the premiere was Sun 2027-01-03 18:00 UTC, and 4 things are left"
+    ) as told_so:
+        planned(past)
+    assert "`relay production revise`" in str(told_so.value)
+    assert [each.site for each in presences(past) if each.is_awake] == ["oslo", "lisbon"]
+
+
+def test_a_line_that_two_scans_take_at_once_is_named_with_how_much_later_the_second_may_land():
+    """R02 lands on Tuesday at 19:40; if R01, ready at 16:00, waits for that, it lands 3 h 40 min later than planned."""
+    found = planned(ground())
+    (line,) = shared_lines(found)
+    assert (line.site, line.things, line.since, line.later) == ("kolkata", 2, at(5, 16), 220)
+    assert of_a_line(line) == (
+        "2 things are on their way to kolkata at once, the first time Tue 2027-01-05 16:00 UTC; each is planned with "
+        "the line to itself, so one may land up to 3 h 40 min later"
+    )
+    quick = {"line": 100_000}
+    assert shared_lines(planned(ground(site__kolkata=quick, site__halifax=quick))) == ()
 
 
 def test_what_lands_just_after_closing_time_is_named():

@@ -84,7 +84,10 @@ def test_what_nobody_said_is_taken_for_granted_and_told():
         "12,000 frames for P/R01: nobody counted, nothing was sent",
         "a line of 100 megabits a second for kolkata: no `line` is given, no receipt tells",
         "12,748,800 bytes a frame (10-bit DPX of 2048 x 1556): nothing was sent yet",
+        "half of a reel's bytes, for work at edit that is handed on before it is done",
     )
+    house.claims("scan/A/R01", "halifax")
+    assert guesses_of(Ground.of(house.state, START))[-1].startswith("that whoever holds a job has worked on it")
 
 
 def received(*carried: tuple[int, int]) -> tuple[House, Line]:
