@@ -99,7 +99,7 @@ class Actors:
 
     def say(self, viewer: Viewer, act: Act) -> Acted:
         """Say it, once. Raises RelayError: RefusedError, LostRaceError, MissingError or TransientError."""
-        seat = self._seat_of(viewer)
+        seat = self.seat_of(viewer)
         key = f"{seat.site} {viewer.name} {act.op}"
         with self._lock:
             running = self._running.setdefault(key, threading.Lock())
@@ -121,7 +121,8 @@ class Actors:
                 self._answers.popitem(last=False)
         return acted
 
-    def _seat_of(self, viewer: Viewer) -> Seat:
+    def seat_of(self, viewer: Viewer) -> Seat:
+        """Return what the viewer's site speaks with. Raises RefusedError where this board cannot speak for it."""
         if not viewer.may_act or viewer.site is None:
             raise RefusedError(f"{viewer.name} may look, and say nothing: ask the coordinator")
         seat = self._seats.get(viewer.site)

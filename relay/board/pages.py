@@ -1,6 +1,6 @@
 """The pages: Now, Reels, a reel, Jobs, Sites, Ledger. Each shows the rows that the JSON interface gives."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import RedirectResponse, Response
@@ -15,7 +15,9 @@ from relay.board.rows.reels import VersionRow
 from relay.board.rows.view import Viewer
 from relay.board.web import page
 from relay.errors import RefusedError, RelayError
+from relay.ledger.decision_words import Verdict
 from relay.model import ReelName
+from relay.programme.reasons import REASONS
 from relay.settings import first_fault
 
 PAGE = 50
@@ -60,6 +62,7 @@ def reel(request: Request, viewer: Asking, element: str, reel: str, before: str 
     changes = board.compared(viewer, before, after) if before and after else None
     seen: dict[str, Any] = {"material": board.material(viewer, name)} | _findings(board, viewer, versions)
     told: dict[str, Any] = {"row": row, "versions": versions, "jobs": jobs, "lines": lines}
+    told |= {"verdicts": get_args(Verdict), "reasons": REASONS}
     asked: dict[str, Any] = {"changes": changes, "before": before, "after": after}
     return page(request, "reel.html", **frame_of(request, viewer), **told, **asked, **seen)
 
@@ -132,7 +135,7 @@ async def act(request: Request, viewer: Asking) -> Response:
     """Say something from a form, for browsers whose script does not run; then show the page that it came from."""
     form = await form_of(request)
     check_token(request, form.pop("token", ""))
-    back = _own_path(form.pop("back", "/"))
+    back = own_path(form.pop("back", "/"))
     try:
         asked = Act.model_validate(form)
         said = await run_in_threadpool(board_of(request).actors.say, viewer, asked)
@@ -145,6 +148,7 @@ async def act(request: Request, viewer: Asking) -> Response:
     return RedirectResponse(back, status_code=303)
 
 
-def _own_path(text: str) -> str:
+def own_path(text: str) -> str:
+    """Return `text` where it is a path of this board, else the first page: nobody is sent elsewhere."""
     is_ours = text.startswith("/") and not text.startswith(("//", "/\\")) and text.isprintable() and len(text) < 500
     return text if is_ours else "/"

@@ -1,0 +1,75 @@
+"""One field while looking at a reel: why it, or frames of it, are as they are. What is said is a decision."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+from pydantic import StringConstraints, ValidationError
+from starlette.concurrency import run_in_threadpool
+
+from relay.board.door import Asking, board_of, check_token, form_of
+from relay.board.pages import own_path
+from relay.board.rows.view import Viewer
+from relay.errors import RefusedError, RelayError
+from relay.ledger.deciding import decide as say
+from relay.ledger.decision_words import DecisionMade, Evidence, Verdict
+from relay.model import Frozen, Line, Place, ReelField, VersionField
+from relay.programme.reasons import reason_in_full
+from relay.settings import first_fault
+from relay.transfer.seat import Seat
+from relay.wording import parse_frames
+
+router = APIRouter(include_in_schema=False)
+
+
+class Asked(Frozen):
+    """What the form on a reel's page asks for."""
+
+    reel: ReelField
+    verdict: Verdict
+    because: Line
+    frames: Annotated[str, StringConstraints(max_length=400)] = ""
+    """Ranges such as 10-20,35; empty for the whole reel."""
+    seen: VersionField | None = None
+    """The version whose pictures were looked at."""
+
+    def decision(self, viewer: Viewer) -> DecisionMade:
+        """Return what is said. Raises RefusedError for frames that are none, or a reason that nobody wrote."""
+        frames = parse_frames(self.frames) if self.frames.strip() else ()
+        try:
+            because = reason_in_full(self.because)
+        except ValueError as error:
+            raise RefusedError(str(error)) from error
+        return DecisionMade(
+            place=Place(about=self.reel, frames=frames),
+            verdict=self.verdict,
+            because=because,
+            person=None if viewer.name == viewer.site else viewer.name,
+            evidence=(Evidence(version=self.seen, frames=frames),) if self.seen else (),
+        )
+
+
+def decided(seat: Seat, viewer: Viewer, asked: Asked) -> str:
+    """Say it, once, and return what became of it in words. Raises RelayError."""
+    word = asked.decision(viewer)
+    with seat.alone() as ledger:
+        entry = say(ledger, seat.pen, word)
+    seat.ring()
+    return f"{word.place} is {word.verdict}; " + (f"entry {entry.sequence}." if entry else "that was said before.")
+
+
+@router.post("/decide")
+async def decide(request: Request, viewer: Asking) -> Response:
+    """Say a decision from the form on a reel's page; then show that page again."""
+    form = await form_of(request)
+    check_token(request, form.pop("token", ""))
+    back, board = own_path(form.pop("back", "/")), board_of(request)
+    try:
+        asked = Asked.model_validate(form)
+        request.session["said"] = await run_in_threadpool(decided, board.actors.seat_of(viewer), viewer, asked)
+        board.watch.look_now()
+    except ValidationError as error:
+        raise RefusedError(f"this cannot be said: {first_fault(error)}") from error
+    except RelayError as error:
+        request.session["said"] = f"Not said: {error}"
+    return RedirectResponse(back, status_code=303)
