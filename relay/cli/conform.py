@@ -9,9 +9,9 @@ import typer
 from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.numbers import pairs_of, parse_start_mark
 from relay.errors import MissingError, RefusedError
+from relay.ledger.state import State
 from relay.media.eyes import has_media
 from relay.programme.conforming import ConformReport, Displaced
-from relay.programme.own_form import parse_own_form
 from relay.settings import first_fault
 from relay.transfer.conforming import (
     came_in_folder,
@@ -21,7 +21,7 @@ from relay.transfer.conforming import (
     read_check,
     say_conformed,
 )
-from relay.transfer.cut_lists import Listed
+from relay.transfer.cut_lists import Listed, parsed
 from relay.wiring import open_desk
 from relay.wording import in_words
 
@@ -66,7 +66,7 @@ def conform(
             version = state.version(what)
             report = read_check(desk, newest_check(version))
         else:
-            listed = read_cut_list(cut_list)
+            listed = read_cut_list(cut_list, state)
             folder, seen = Path(what), not no_pictures and has_media()
             if folder.is_dir():
                 mark = parse_start_mark(start_mark) if start_mark else None
@@ -88,11 +88,10 @@ def conform(
         raise RefusedError(f"{what} lies otherwise than its cut list: {'; '.join(_sentences(report))}")
 
 
-def read_cut_list(path: Path) -> Listed:
+def read_cut_list(path: Path, state: State) -> Listed:
     """Return the cut list in a file. Raises MissingError, RefusedError."""
     try:
-        body = path.read_bytes()
-        return Listed(parse_own_form(body.decode()), body)
+        return parsed(path.read_bytes(), state)
     except FileNotFoundError as error:
         raise MissingError(f"there is no file {path}: name the cut list") from error
     except (OSError, ValueError) as error:

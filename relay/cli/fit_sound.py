@@ -1,26 +1,29 @@
 """`relay fit-sound`: scenes at their speeds against a sound, and at which speeds they would fit."""
 
+import re
 import tomllib
 from fractions import Fraction
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 import typer
-from pydantic import ValidationError
 
 from relay.cli.answer import AsJson, Page, answer, count
+from relay.cli.conform import read_cut_list
 from relay.errors import MissingError, RefusedError
 from relay.film.rates import format_rate, format_running_time, parse_rate
 from relay.media.soundlength import HEAD, SoundLength, parse_sound_length
 from relay.programme.drawing import letters, svg
 from relay.programme.fitting import FASTEST, SLOWEST, Mixture
+from relay.programme.framemap import FrameMap, parse_map
 from relay.programme.parting import Parting, Stretch, parting
-from relay.programme.running import Laid
-from relay.programme.scenes import ScenePlan, as_filmed, parse_scenes
+from relay.programme.running import Laid, Scene
+from relay.programme.scenes import Length, as_filmed, guided, parse_scenes, scenes_of
 from relay.settings import Home, first_fault
 from relay.transfer.sounds import sound_length
 from relay.wiring import open_desk
 
+_SCENE = re.compile(r"^\s*\[\[scene\]\]", re.MULTILINE)
 _SHOWN = 12
 """Frames of a repeat pattern that are spelt out in a table."""
 
@@ -28,7 +31,10 @@ _SHOWN = 12
 def fit_sound(
     context: typer.Context,
     plan: Annotated[
-        Path, typer.Argument(metavar="PLAN", help="A TOML file of scenes: name, frames, speed, where its sound ends.")
+        Path,
+        typer.Argument(
+            metavar="PLAN", help="A TOML file of scenes: name, frames, speed, where its sound ends; or a cut list."
+        ),
     ],
     sound: Annotated[
         str | None,
@@ -36,6 +42,12 @@ def fit_sound(
             metavar="FILE|VERSION",
             help="A WAV or FLAC file, or a version that holds one.",
             show_default="the file that the plan names",
+        ),
+    ] = None,
+    guide: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="MAP", help="A frame map to a guide print, as a file: scenes are as long as they are in that print."
         ),
     ] = None,
     drawing: Annotated[
@@ -48,7 +60,7 @@ def fit_sound(
     Tells how long each scene runs at its speed, where picture and sound part, and the speeds that would fit. Exit
     code 2: they part by more than the plan's tolerance.
     """
-    asked = _plan(plan)
+    asked = _asked(context.obj, plan, guide)
     heard = _length(context.obj, sound or _named(asked, plan))
     found = _parting(asked, plan, heard)
     if drawing is not None:
@@ -65,22 +77,55 @@ def _in_frames(number: Fraction) -> str:
     return count(int(number), "frame") if number.denominator == 1 else f"{float(number):.1f} frames"
 
 
-def _plan(path: Path) -> ScenePlan:
-    table: dict[str, object] = {}
+class _Asked(NamedTuple):
+    """What is to be fitted."""
+
+    scenes: tuple[Scene, ...]
+    rate: Fraction
+    tolerance: Fraction
+    sound: str | None
+
+
+def _asked(home: Home, path: Path, guide: Path | None) -> _Asked:
+    """Read a plan of scenes, or a cut list. Raises MissingError, RefusedError."""
     try:
         text = path.read_text(encoding="utf-8")
-        table = tomllib.loads(text)
-        return parse_scenes(text)
     except FileNotFoundError as error:
-        raise MissingError(f"there is no file {path}: name the plan's TOML file") from error
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, ValidationError) as error:
+        raise MissingError(f"there is no file {path}: name the plan's TOML file, or a cut list") from error
+    except (OSError, UnicodeDecodeError) as error:
+        raise RefusedError(f"{path} cannot be read: {first_fault(error)}") from error
+    if _SCENE.search(text):
+        return _of_plan(path, text, as_filmed if guide is None else guided(_map(guide)))
+    if guide is not None:
+        raise RefusedError("--guide is for a plan of scenes: a cut list has its lengths already")
+    with open_desk(home) as desk:
+        listed = read_cut_list(path, desk.ledger.follow()).cut_list
+    return _Asked(scenes_of(listed), listed.rate, Fraction(1), None)
+
+
+def _of_plan(path: Path, text: str, length: Length) -> _Asked:
+    table: dict[str, object] = {}
+    try:
+        table = tomllib.loads(text)
+        plan = parse_scenes(text)
+        return _Asked(plan.scenes(length), parse_rate(plan.rate), Fraction(plan.tolerance), plan.sound)
+    except ValueError as error:  # TOML's and pydantic's are such
         raise RefusedError(
             f"{path} is no plan of scenes: {first_fault(error, table)}. Expected [[scene]] with name, speed and "
             "frames, or reel, first and last; and `until` where its sound ends"
         ) from error
 
 
-def _named(asked: ScenePlan, plan: Path) -> str:
+def _map(path: Path) -> FrameMap:
+    try:
+        return parse_map(path.read_bytes())
+    except FileNotFoundError as error:
+        raise MissingError(f"there is no file {path}: name the guide print's frame map") from error
+    except (OSError, ValueError) as error:
+        raise RefusedError(f"{path} is no frame map: {first_fault(error)}") from error
+
+
+def _named(asked: _Asked, plan: Path) -> str:
     if asked.sound is None:
         raise RefusedError(f'{plan} names no sound: write sound = "FILE" in it, or name one with --sound')
     return str(plan.parent / asked.sound)
@@ -105,10 +150,9 @@ def _length_of_file(path: Path) -> SoundLength:
         raise RefusedError(f"the length of {path} cannot be read: {first_fault(error)}") from error
 
 
-def _parting(asked: ScenePlan, plan: Path, heard: SoundLength) -> Parting:
+def _parting(asked: _Asked, plan: Path, heard: SoundLength) -> Parting:
     try:
-        scenes = asked.scenes(as_filmed)
-        return parting(scenes, heard.seconds(), parse_rate(asked.rate), Fraction(asked.tolerance))
+        return parting(asked.scenes, heard.seconds(), asked.rate, asked.tolerance)
     except ValueError as error:
         raise RefusedError(f"{plan}: {error}") from error
 

@@ -44,12 +44,12 @@ def movie(
     what nobody has is slated. Only what is shown is fetched.
     """
     check_media()
-    listed = read_cut_list(cut_list).cut_list
     with (
         tempfile.TemporaryDirectory(prefix="relay-movie-") as folder,
         open_desk(context.obj) as desk,
         watching(f"making {target.name}", quiet=as_json),
     ):
+        listed = read_cut_list(cut_list, desk.ledger.follow()).cut_list
         order, missing = _ordered(desk, listed, sound, Path(folder), (target.stem, lines))
         _make(order, Path(folder), target)
     facts = {

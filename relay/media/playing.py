@@ -98,8 +98,9 @@ class _Projector:
 
     def _window(self, shot: Shot) -> Picture:
         if shot.slate >= 0:
-            return slate(self._order.slates[shot.slate].lines, self.width, self.height - self._band)
-        one = self._reels[shot.strip].picture(shot.frame)
+            one = slate(self._order.slates[shot.slate].lines, self.width, self.height - self._band)
+        else:
+            one = self._reels[shot.strip].picture(shot.frame)
         if shot.into < 0:
             return one
         other = self._reels[shot.into].picture(shot.into_frame)
@@ -108,8 +109,10 @@ class _Projector:
         return np.asarray(mixed.round().astype(np.uint8))
 
     def _named(self, shot: Shot) -> str:
-        if shot.slate >= 0:
+        if shot.slate >= 0 and shot.into < 0:
             return self._order.slates[shot.slate].kind
+        if shot.slate >= 0:
+            return f"> {self._order.strips[shot.into].reel}  {shot.into_frame}"
         named = f"{self._order.strips[shot.strip].reel}  {shot.frame}"
         return named if shot.into < 0 else f"{named} > {self._order.strips[shot.into].reel}  {shot.into_frame}"
 

@@ -65,8 +65,8 @@ class _Pictures:
         before: tuple[int, Event] | None = None
         for begins, event in self._list.laid():
             shots = self._of(event, event.length, 0)
-            if before is not None and event.dissolve:
-                shots[: event.dissolve] = self._mixed(before, begins, event, shots)
+            if event.dissolve and (before is not None or event.fades):
+                shots[: event.dissolve] = self._mixed(before or (begins, event), begins, event, shots)
             laid |= dict(enumerate(shots, begins))
             before = begins, event
         hole = [place for place in range(max(laid, default=-1) + 1) if place not in laid]
@@ -95,10 +95,14 @@ class _Pictures:
 
     def _mixed(self, before: tuple[int, Event], begins: int, event: Event, coming: Sequence[Shot]) -> list[Shot]:
         """Return the pictures under a dissolve: what goes runs on, and what comes grows evenly, whole after it."""
-        going = self._of(before[1], event.dissolve, begins - before[0])
+        if event.fades or before[1].is_slate:
+            self.slates.append(Slate(kind="title", lines=()))
+            going = [Shot(-1, 0, slate=len(self.slates) - 1)] * event.dissolve
+        else:
+            going = self._of(before[1], event.dissolve, begins - before[0])
         return [
-            Shot(one.strip, one.frame, other.strip, other.frame, place / (event.dissolve + 1))
-            if one.slate < 0 and other.slate < 0
+            one._replace(into=other.strip, into_frame=other.frame, share=place / (event.dissolve + 1))
+            if other.slate < 0
             else (other if 2 * place > event.dissolve else one)
             for place, (one, other) in enumerate(zip(going, coming, strict=False), 1)
         ]

@@ -8,8 +8,10 @@ from typing import Annotated, Self
 from pydantic import Field, model_validator
 
 from relay.film.rates import parse_rate, parse_running_time
-from relay.model import FrameRange, Frozen, Line, ReelField, ReelName
+from relay.model import FrameRange, Frozen, Line, ReelField, ReelName, reel_of
+from relay.programme.cutlist import CutList, Event
 from relay.programme.fitting import FASTEST, SLOWEST
+from relay.programme.framemap import FrameMap
 from relay.programme.running import Scene
 
 Length = Callable[[ReelName, FrameRange], int]
@@ -86,3 +88,40 @@ def as_filmed(_reel: ReelName, frames: FrameRange) -> int:
 def parse_scenes(text: str) -> ScenePlan:
     """Return the plan in a TOML file's text. Raises ValueError."""
     return ScenePlan.model_validate(tomllib.loads(text))
+
+
+def scenes_of(cut_list: CutList) -> tuple[Scene, ...]:
+    """Return a list's events as scenes of as many frames as they show, each as long as it is in the list.
+
+    A scene's speed is what its whole frames make of its length: within half a frame of film, the list's own. A freeze
+    or a slate counts as many frames as it has places.
+    """
+    return tuple(_scene_of(number, event, cut_list.rate) for number, event in enumerate(cut_list.events, 1))
+
+
+def _scene_of(number: int, event: Event, rate: Fraction) -> Scene:
+    is_still = event.speed == 0 or event.is_slate
+    frames = event.length if is_still else max(1, round(event.length * event.speed / rate))
+    name = event.title or (f"slate {number}" if event.is_slate else f"{event.reel} from {event.first}")
+    return Scene(name, frames, frames * rate / event.length)
+
+
+def guided(frame_map: FrameMap) -> Length:
+    """Return the lengths that scenes have in the print that `frame_map` leads to: a guide print, which lacks less.
+
+    The lengths raise ValueError where the map does not say where in the guide print a scene begins or ends.
+    """
+
+    def length(reel: ReelName, frames: FrameRange) -> int:
+        if reel != reel_of(frame_map.one):
+            raise ValueError(f"the guide's map speaks of {reel_of(frame_map.one)}, the scene lies on {reel}")
+        ends = [frame_map.there.at(frame) for frame in (frames.first, frames.last)]
+        first, last = (None if found is None else found.other for found in ends)
+        if first is None or last is None or last < first:
+            raise ValueError(
+                f"the map does not say where {frame_map.other} has frames {frames.first} and {frames.last} of {reel}: "
+                "begin and end the scene on frames that both prints have"
+            )
+        return last - first + 1
+
+    return length

@@ -4,12 +4,12 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from relay.errors import BrokenError, MissingError, RefusedError
-from relay.ledger.state import Version
+from relay.ledger.state import State, Version
 from relay.media.manifest import PackedFile
 from relay.media.package import kind_of
 from relay.model import digest_of
 from relay.programme.cutlist import CutList
-from relay.programme.own_form import parse_own_form
+from relay.programme.reading import Ground, parse_list
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
 
@@ -22,7 +22,12 @@ class Listed(NamedTuple):
 
 
 LIST_LIMIT = 64 * 1024 * 1024  # bytes
-KINDS = frozenset({"toml"})
+KINDS = frozenset({"edl", "otio", "toml"})
+
+
+def parsed(body: bytes, state: State) -> Listed:
+    """Return the list in a file's bytes, which speaks of the production's reels. Raises ValueError."""
+    return Listed(parse_list(body.decode(), Ground(reels=tuple(state.film().reel_names()))), body)
 
 
 def list_among(desk: Desk, versions: Iterable[Version]) -> Listed:
@@ -40,7 +45,7 @@ def _lists_in(desk: Desk, version: Version) -> Iterable[Listed]:
         if kind_of(file.path) in KINDS and file.size <= LIST_LIMIT:
             body = _read(desk, version, file)
             try:
-                yield Listed(parse_own_form(body.decode()), body)
+                yield parsed(body, desk.ledger.state)
             except ValueError:
                 continue  # another paper
 

@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from relay.model import VersionName
+from relay.programme.framemap import FrameMap, Match, stored_map
 from tests.acceptance.house import House
 
 PLAN = """
@@ -87,3 +89,17 @@ def test_the_sound_may_lie_in_a_version(house: House, plan: Path):
 def test_a_plan_that_cannot_be_is_refused_with_a_sentence(house: House, plan: Path, before: str, after: str, said: str):
     plan.write_text(PLAN.replace(before, after, 1), encoding="utf-8")
     assert said in house.refused("lisbon", "fit-sound", plan)
+
+
+def test_a_guide_print_gives_the_lengths_and_a_cut_list_its_own(house: House, plan: Path):
+    there = {frame: Match(frame + (12 if frame >= 200 else 0), 99, sure=True) for frame in range(400)}
+    found = FrameMap.built(VersionName("A/R02/v1"), VersionName("C/R02/v1"), there)
+    (house.place / "guide.json").write_bytes(stored_map(found))
+    told = house.told("lisbon", "fit-sound", plan, "--guide", "guide.json", ends=2)
+    assert told["scenes"][1]["frames"] == 210
+    assert "is no frame map" in house.refused("lisbon", "fit-sound", plan, "--guide", plan)
+    (house.place / "list.toml").write_text(
+        'rate = "24"\n[[event]]\nreel = "A/R01"\nfirst = 0\nlength = 756\nspeed = "18"\n', encoding="utf-8"
+    )
+    told = house.told("lisbon", "fit-sound", "list.toml", "--sound", "score.wav")
+    assert (told["scenes"][0]["frames"], told["parts_at"]) == (567, None)

@@ -8,15 +8,15 @@ from relay.errors import RefusedError
 from relay.ledger.job_state import Job
 from relay.ledger.state import State
 from relay.media.eyes import check_media
+from relay.media.package import kind_of
 from relay.media.showing import LINES, Strip
 from relay.model import VersionName, reel_of
 from relay.programme.cutlist import CutList
-from relay.programme.own_form import parse_own_form
 from relay.programme.playing import movie_order
+from relay.transfer.cut_lists import KINDS as LISTS
+from relay.transfer.cut_lists import LIST_LIMIT, parsed
 from relay.transfer.showing import sound_in, strip_of
 from workers.places import folder_name
-
-_LIST_LIMIT = 64 * 1024 * 1024  # bytes
 
 
 def program(state: State, job: Job, scratch: Path, package: Path, output: Path, words: list[str]) -> list[str]:
@@ -27,7 +27,7 @@ def program(state: State, job: Job, scratch: Path, package: Path, output: Path, 
     check_media()
     lines = _lines(words)
     folders = _folders(job, package)
-    cut_list = _cut_list(folders.values())
+    cut_list = _cut_list(state, folders.values())
     found = (strip_of(reel_of(name), folder, state.versions[name].scan_map) for name, folder in folders.items())
     strips: dict[str, Strip] = {}
     for strip in found:
@@ -54,14 +54,14 @@ def _folders(job: Job, package: Path) -> dict[VersionName, Path]:
     return {name: package / folder_name(name) for name in job.inputs}
 
 
-def _cut_list(folders: Iterable[Path]) -> CutList:
+def _cut_list(state: State, folders: Iterable[Path]) -> CutList:
     """Return the one cut list among the inputs. Raises RefusedError."""
     found: list[CutList] = []
     for folder in folders:
-        for path in sorted(folder.rglob("*.toml")):
-            if path.stat().st_size <= _LIST_LIMIT:
+        for path in sorted(folder.rglob("*")):
+            if kind_of(path.name) in LISTS and path.stat().st_size <= LIST_LIMIT:
                 try:
-                    found.append(parse_own_form(path.read_text(encoding="utf-8")))
+                    found.append(parsed(path.read_bytes(), state).cut_list)
                 except ValueError:
                     continue  # another paper
     if len(found) != 1:

@@ -19,6 +19,7 @@ from relay.programme.cutlist import CutList, Event
 from relay.programme.own_form import own_form
 from tests.references.damage import written
 from tests.unit.programme.test_cutlist import A, B
+from tests.unit.workers.house import COORDINATOR, film
 from workers.kinds import KINDS
 
 CUT = CutList(Fraction(24), (Event(A, 0, 9, Fraction(18)), Event(B, 2, 5, Fraction(24)), Event(A, 3, 4, Fraction(24))))
@@ -45,7 +46,7 @@ def taken(tmp_path: Path) -> tuple[State, Job, Path]:
         (scan / f"a.{500 + number:07d}.dpx").write_bytes(body)
     (scan / "f.dpx").unlink()
     made = [version("Q/R01/v1", None), version("A/R01/v2", ScanMap.start_mark(500))]
-    state = State(versions={each.name: each for each in made})
+    state = State(versions={each.name: each for each in made}, production=film([{"name": "movie"}], {COORDINATOR: []}))
     inputs = tuple(each.name for each in made)
     job = Job("movie/Q/R01/1", "movie", "Q/R01", inputs, (), 1, MORNING, 1, MORNING)
     return state, job, package
