@@ -4,26 +4,27 @@ import tempfile
 from collections.abc import Sequence
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from relay.errors import BrokenError, MissingError, RefusedError
 from relay.ledger.decision_rules import region_decision
 from relay.ledger.decision_state import Comparison, Decision
 from relay.ledger.decision_words import RegionCompared
 from relay.ledger.state import State, Version
-from relay.media.cropping import grey_of
 from relay.media.eyes import Eyes
 from relay.media.manifest import PackedFile
 from relay.media.package import kind_of
 from relay.media.sequence import picture_of
 from relay.model import VersionName, digest_of, ranges_of
-from relay.programme.crops import Pair, crops
-from relay.programme.keeping import GONE, MARGIN, Box, Fitted, Picture, fitted, scores
 from relay.programme.story import frames_of
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
 from relay.transfer.handover import check_held
 from relay.transfer.sender import Sender
+
+if TYPE_CHECKING:  # they need numpy and scipy, which the command starts without
+    from relay.programme.crops import Pair
+    from relay.programme.keeping import Box, Fitted, Picture
 
 MOST = 60
 """Frames that one comparison looks at, evenly taken from the range: a detail in the gate stands still."""
@@ -38,8 +39,8 @@ class Compared(NamedTuple):
 
 
 class _Crop(NamedTuple):
-    grey: Picture
-    box: Box
+    grey: "Picture"
+    box: "Box"
     picture: tuple[int, int]
 
 
@@ -74,6 +75,8 @@ def compare_region(desk: Desk, entry: int, name: str) -> Compared:
     Raises RefusedError where that entry leaves no region as it is, or a frame of the two cannot be compared.
     """
     check_can_compare()
+    from relay.programme.crops import crops  # what it needs is installed
+
     state = desk.ledger.follow()
     desk.check_may_sign(state)
     decision = region_decision(state, entry)
@@ -103,7 +106,7 @@ def _is_said(state: State, word: RegionCompared) -> bool:
     )
 
 
-def _pairs(desk: Desk, state: State, decision: Decision, later: Version) -> tuple[list[Pair], set[int]]:
+def _pairs(desk: Desk, state: State, decision: Decision, later: Version) -> tuple[list["Pair"], set[int]]:
     region = decision.word.region
     if region is None:
         return [], set()
@@ -128,7 +131,10 @@ def _pairs(desk: Desk, state: State, decision: Decision, later: Version) -> tupl
     return _judged(seen, {frame for frame in chosen if before[frame].digest == after[frame].digest})
 
 
-def _judged(seen: Sequence[tuple[int, _Crop, _Crop]], same: set[int]) -> tuple[list[Pair], set[int]]:
+def _judged(seen: Sequence[tuple[int, _Crop, _Crop]], same: set[int]) -> tuple[list["Pair"], set[int]]:
+    from relay.programme.crops import Pair
+    from relay.programme.keeping import GONE, fitted, scores
+
     laid = [fitted(one.grey, two.grey, one.box) if frame not in same else _unchanged(one) for frame, one, two in seen]
     found = scores(laid, seen[0][1].box)
     marks = [frame not in same and score >= GONE for (frame, _, _), score in zip(seen, found, strict=True)]
@@ -139,7 +145,9 @@ def _judged(seen: Sequence[tuple[int, _Crop, _Crop]], same: set[int]) -> tuple[l
     return pairs, {pair.frame for pair in pairs if pair.is_flagged}
 
 
-def _unchanged(crop: _Crop) -> Fitted:
+def _unchanged(crop: _Crop) -> "Fitted":
+    from relay.programme.keeping import Fitted
+
     return Fitted(crop.grey, crop.grey * 0)
 
 
@@ -157,10 +165,13 @@ def _files(desk: Desk, version: Version) -> dict[int, PackedFile]:
 
 
 class _Cutter:
-    def __init__(self, desk: Desk, eyes: Eyes, folder: Path, box: Box) -> None:
+    def __init__(self, desk: Desk, eyes: Eyes, folder: Path, box: "Box") -> None:
         self._desk, self._eyes, self._folder, self._box = desk, eyes, folder, box
 
     def crop(self, file: PackedFile) -> _Crop:
+        from relay.media.cropping import grey_of
+        from relay.programme.keeping import MARGIN
+
         body = self._body(file)
         kind = {"tiff": "tif"}.get(kind_of(file.path), kind_of(file.path))
         place = self._folder / f"frame.{kind}"
