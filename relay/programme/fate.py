@@ -25,10 +25,12 @@ Places = Mapping[int, Sequence[int]]
 
 
 def places_by_reel(cut: CutList) -> dict[ReelName, dict[int, list[int]]]:
-    """Return where the programme, counted from 0, shows each frame of each reel."""
+    """Return where the programme, counted from 0, shows each frame of each reel; what goes under a dissolve, too."""
     found: dict[ReelName, dict[int, list[int]]] = {}
-    for at, (reel, frame) in enumerate(cut.shown()):
-        found.setdefault(reel, {}).setdefault(frame, []).append(at)
+    for (begins, event), more in zip(cut.laid(), cut.leaving(), strict=True):
+        frames = found.setdefault(event.reel, {})
+        for place in range(event.length + more):
+            frames.setdefault(event.frame_at(place, cut.rate), []).append(begins + place)
     return found
 
 

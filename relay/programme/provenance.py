@@ -11,7 +11,7 @@ from itertools import groupby
 from typing import NamedTuple
 
 from relay.model import ElementKind, FrameRange, Production, ReelName
-from relay.programme.cutlist import CutList, Shown
+from relay.programme.cutlist import CutList, Event, Shown
 
 
 class Origin(StrEnum):
@@ -49,7 +49,7 @@ def provenance(
     known = _Known(film, held or {})
     at, runs = 0, []
     for event in cut.events:
-        shown = [(place, each, known.origin(each)) for place, each in enumerate(event.shown(cut.rate), at)]
+        shown = [(place, each, known.origin(event, each)) for place, each in enumerate(event.shown(cut.rate), at)]
         at += event.length
         runs += [known.run(origin, [*group]) for origin, group in groupby(shown, key=lambda each: each[2])]
     return tuple(runs)
@@ -63,7 +63,9 @@ class _Known:
         self._elements = {reel: film.element_of(reel) for reel in film.reel_names()}
         self._held = held
 
-    def origin(self, shown: Shown) -> Origin:
+    def origin(self, event: Event, shown: Shown) -> Origin:
+        if event.is_slate:
+            return Origin.NEW if event.title else Origin.MISSING
         element = self._elements.get(shown.reel)
         if element is None or shown.frame not in self._held.get(shown.reel, (shown.frame,)):
             return Origin.MISSING

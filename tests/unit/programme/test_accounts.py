@@ -14,7 +14,7 @@ from relay.programme.account import Facts, accounts, unexplained
 from relay.programme.account_page import page
 from relay.programme.account_pdf import pdf
 from relay.programme.account_words import Heading, Picture, Table, Text, account_blocks, provenance_blocks
-from relay.programme.cutlist import CutList, Event
+from relay.programme.cutlist import SLATE, CutList, Event
 from relay.programme.fate import fates, places_by_reel
 from relay.programme.provenance import Origin, provenance, shares
 from tests.unit.ledger.scene import Told, pen, production, some_digest, version
@@ -144,6 +144,21 @@ def test_an_account_says_what_was_scanned_used_treated_and_left_and_when_it_goes
     assert [each.text for each in account_blocks(of_b) if isinstance(each, Text)].count(
         "Nothing of it is in the film."
     ) == 3
+
+
+def test_a_title_is_made_new_black_is_missing_and_what_goes_under_a_dissolve_is_in_the_film():
+    b = ReelName("B/R01")
+    events = (
+        Event(SLATE, 0, 4, FPS, title="The lamp is lit"),
+        Event(SLATE, 0, 2, FPS),
+        Event(A, 0, 10, FPS),
+        Event(b, 50, 6, FPS, dissolve=3),
+    )
+    cut = CutList(FPS, events)
+    told = shares(provenance(cut, production()), production())
+    assert (dict(told.holders), told.made_new, told.missing) == ({"Archive A": 10, "Archive B": 6}, 4, 2)
+    assert places_by_reel(cut)[A][12] == [18]  # frame 12 of A is mixed into place 18, the last of the dissolve
+    assert places_by_reel(cut)[b] == {50 + at: [16 + at] for at in range(6)}
 
 
 def test_the_provenance_is_told_run_by_run_with_what_no_print_had():
