@@ -35,12 +35,6 @@ def extras() -> set[str]:
 
 def test_the_command_loads_without_any_extra():
     assert {"numpy", "scipy", "celery"} <= extras()
-    done = subprocess.run(
-        [sys.executable, "-c", BARE, *extras()],
-        cwd=REPO,
-        env=environment(),
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    command = [sys.executable, "-c", BARE, *extras()]
+    done = subprocess.run(command, cwd=REPO, env=environment(), capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr[-800:]
