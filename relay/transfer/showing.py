@@ -57,7 +57,7 @@ def bring_strip(desk: Desk, state: State, reel: ReelName, frames: Sequence[Frame
     for version in reversed(versions):
         files = desk.manifests.read(version.manifest).files
         if movies := [file for file in files if kind_of(file.path) in MOVIES]:
-            _bring(desk, version, movies, place / "copy")
+            bring_files(desk, version, movies, place / "copy")
             if strip := strip_of(reel, place / "copy", None):
                 return strip
     for version in reversed(versions):
@@ -66,7 +66,7 @@ def bring_strip(desk: Desk, state: State, reel: ReelName, frames: Sequence[Frame
             tied = {file.path: version.scan_map.reel_frame(number) for number, file in picture.files}
             shown = [file for _, file in picture.files if _is_in(tied[file.path], frames)]
             if shown:
-                _bring(desk, version, shown, place / "frames")
+                bring_files(desk, version, shown, place / "frames")
                 return strip_of(reel, place / "frames", version.scan_map)
     return None
 
@@ -75,7 +75,7 @@ def _is_in(frame: int | None, ranges: Sequence[FrameRange]) -> bool:
     return frame is not None and any(each.first <= frame <= each.last for each in ranges)
 
 
-def _bring(desk: Desk, version: Version, files: Iterable[PackedFile], place: Path) -> None:
+def bring_files(desk: Desk, version: Version, files: Iterable[PackedFile], place: Path) -> None:
     """Write files of a version under `place`, each object verified; a copy at this site is linked instead."""
     copies = [each.folder for each in desk.arrivals.near(version.name) if each.manifest == version.manifest]
     for file in files:
@@ -104,5 +104,5 @@ def _is_whole(path: Path, size: int) -> bool:
 def bring_sound(desk: Desk, version: Version, file: PackedFile, place: Path) -> Path:
     """Bring the sound of a version into the folder `place`. Raises BrokenError."""
     folder = place / "sound" / reel_of(version.name).replace("/", "_")
-    _bring(desk, version, [file], folder)
+    bring_files(desk, version, [file], folder)
     return folder / file.path

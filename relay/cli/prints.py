@@ -1,0 +1,197 @@
+"""`relay gaps` and `relay fill`: what each print lacks, which print has it, and how good it is there."""
+
+from collections.abc import Mapping
+from typing import Annotated
+
+import typer
+
+from relay.cli.answer import AsJson, Page, answer, count
+from relay.cli.numbers import pairs_of
+from relay.errors import MissingError, RefusedError
+from relay.ledger.state import State
+from relay.media.eyes import check_media, has_media
+from relay.media.quality import Look
+from relay.model import FrameRange, VersionName, reel_of
+from relay.programme.lacking import Fill, Gap, Print, filled_by, gaps_of
+from relay.transfer.aligned import aligned_version, print_of
+from relay.transfer.desk import Desk
+from relay.transfer.measured import quality_at
+from relay.wiring import open_desk
+from relay.wording import in_words, parse_place
+
+
+def gaps(
+    context: typer.Context,
+    what: Annotated[
+        str | None,
+        typer.Argument(metavar="REEL|VERSION", help="One print's reel.", show_default="every print put beside another"),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show what each print lacks and which other print has it.
+
+    By the frame maps of prints that were put side by side: holes in a print's own numbers, and frames that others have
+    where its numbers leave no room. A place that no print fills is said to be nowhere.
+    """
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        found = [(one, gaps_of(one)) for one in _prints(desk, state, what)]
+    facts = {"prints": [_facts(one, lacking) for one, lacking in found]}
+    answer(facts, as_json=as_json, show=lambda page: _show(page, found))
+
+
+def _prints(desk: Desk, state: State, what: str | None) -> list[Print]:
+    named = sorted({name for each in state.alignments for name in (each.one, each.other)})
+    if what is not None:
+        version = aligned_version(state, what)
+        if version.name not in named:
+            raise MissingError(f"{version.name} was put beside no other print yet: nothing is known of what it lacks")
+        named = [version.name]
+    if not named:
+        raise MissingError("no two prints were put side by side yet: nothing is known of what either lacks")
+    return [print_of(desk, state, state.versions[name]) for name in named]
+
+
+def _facts(one: Print, lacking: tuple[Gap, ...]) -> dict[str, object]:
+    return {
+        "version": one.version,
+        "beside": sorted(one.maps),
+        "lacks": sum(gap.length for gap in lacking),
+        "gaps": [
+            {
+                "frames": pairs_of([gap.frames])[0] if gap.frames else None,
+                "after": gap.after,
+                "length": gap.length,
+                "nowhere": gap.is_nowhere(),
+                "fills": [_fill_facts(each) for each in gap.fills],
+            }
+            for gap in lacking
+        ],
+    }
+
+
+def _fill_facts(fill: Fill) -> dict[str, object]:
+    return {
+        "version": fill.version,
+        "frames": pairs_of(fill.frames),
+        "count": fill.count,
+        "wanted": fill.wanted,
+        "whole": fill.is_whole(),
+        "sure": fill.sure,
+        "chance": fill.chance,
+    }
+
+
+def _show(page: Page, found: list[tuple[Print, tuple[Gap, ...]]]) -> None:
+    for one, lacking in found:
+        beside = f", beside {', '.join(sorted(one.maps))}"
+        if not lacking:
+            page.line(f" lacks nothing that is known of{beside}.", head=one.version)
+            continue
+        places = count(len(lacking), "place")
+        lacked = sum(gap.length for gap in lacking)
+        page.line(f" lacks {count(lacked, 'frame')} in {places}{beside}:", head=one.version)
+        page.table(("where", "frames", "who has it"), [(_where(gap), str(gap.length), _who(gap)) for gap in lacking])
+
+
+def _where(gap: Gap) -> str:
+    if gap.frames is not None:
+        return str(gap.frames)
+    return "before its first frame" if gap.after is None else f"after {gap.after}"
+
+
+def _who(gap: Gap) -> str:
+    told = [f"{fill.version} at {in_words(fill.frames, 4)}{_how(fill)}" for fill in gap.fills]
+    return "; ".join(told) + ("; no print has all of it" if told and gap.is_nowhere() else "") or "no print"
+
+
+def _how(fill: Fill) -> str:
+    part = "" if fill.is_whole() else f", {fill.count} of {fill.wanted}"
+    return part + ("" if fill.sure else ", not sure: look")
+
+
+def fill(
+    context: typer.Context,
+    place: Annotated[str, typer.Argument(metavar="REEL:FRAMES", help="What is to be filled: A/R03:3412-3440.")],
+    no_pictures: Annotated[
+        bool, typer.Option("--no-pictures", help="Fetch no frames, and say nothing of how good they are.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Show which prints could fill a range, and how well.
+
+    Some frames of each are fetched and measured. The figures serve to argue a choice: `relay decide` says it, and
+    nothing is chosen here.
+    """
+    wanted = parse_place(place)
+    if wanted.reel is None or len(wanted.frames) != 1:
+        raise RefusedError(f"{place!r} is no range of one reel: write it like A/R03:3412-3440")
+    if not no_pictures:
+        check_media()
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        (one,) = _prints(desk, state, wanted.reel)
+        fills = filled_by(one, wanted.frames[0])
+        sources = {one.version: _held(one, wanted.frames[0])} | {each.version: each.frames for each in fills}
+        with_pictures = has_media() and not no_pictures
+        looks = {
+            name: quality_at(desk, state.versions[name], frames)
+            for name, frames in sources.items()
+            if frames and with_pictures
+        }
+        kinds = {name: _kind(state, name) for name in sources}
+    facts = {
+        "version": one.version,
+        "frames": pairs_of(wanted.frames)[0],
+        "held": pairs_of(sources[one.version]),
+        "fills": [_fill_facts(each) for each in fills],
+        "quality": {name: look._asdict() for name, look in looks.items()},
+        "generation": kinds,
+    }
+    answer(facts, as_json=as_json, show=lambda page: _show_fills(page, one, wanted.frames[0], fills, looks, kinds))
+
+
+def _held(one: Print, wanted: FrameRange) -> tuple[FrameRange, ...]:
+    return tuple(
+        FrameRange(first=max(each.first, wanted.first), last=min(each.last, wanted.last))
+        for each in one.held
+        if each.first <= wanted.last and wanted.first <= each.last
+    )
+
+
+def _kind(state: State, version: VersionName) -> str:
+    element = state.film().element_of(reel_of(version))
+    if element is None:
+        return ""
+    return f"{element.kind}" + (f", {element.generation}" if element.generation else "")
+
+
+def _show_fills(
+    page: Page,
+    one: Print,
+    wanted: FrameRange,
+    fills: tuple[Fill, ...],
+    looks: Mapping[VersionName, Look],
+    kinds: Mapping[VersionName, str],
+) -> None:
+    held = _held(one, wanted)
+    page.line(f" itself holds {in_words(held)} of {wanted}.", head=one.version)
+    for each in fills:
+        if not each.count:
+            page.line(" has nothing of it, as far as is known.", head=each.version)
+            continue
+        page.line(
+            f" at {in_words(each.frames)}: {each.count} of {each.wanted} frames{_trust(each)}.", head=each.version
+        )
+    if looks:
+        heads = ("print", "sharp %", "grain %", "dark %", "light %", "damage ‰", "picture %", "generation")
+        page.table(heads, [(name, *_figures(look), kinds[name]) for name, look in looks.items()])
+
+
+def _trust(fill: Fill) -> str:
+    return f", surely ({fill.chance} %)" if fill.sure else f", not surely ({fill.chance} %): look at both"
+
+
+def _figures(look: Look) -> tuple[str, ...]:
+    told = (f"{value:.1f}" for value in (look.sharpness, look.grain, look.dark, look.light))
+    return (*told, f"{look.damage:.2f}", f"{look.wide:.0f} x {look.high:.0f}")

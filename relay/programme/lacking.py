@@ -1,0 +1,168 @@
+"""What each print lacks, and which other print has it: holes in one print's numbers, and frames that it never counted.
+
+Pure. Frames are numbered by each print's own reel. What a map is not sure of is never told as sure.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from relay.model import FrameRange, VersionName, merged
+from relay.programme.framemap import FrameMap, Match
+
+
+@dataclass(frozen=True)
+class Print:
+    """One print of a reel: the frames that its version holds, and maps that begin at it."""
+
+    version: VersionName
+    held: tuple[FrameRange, ...]
+    maps: Mapping[VersionName, FrameMap]
+    shots: tuple[int, ...] = ()
+    """The frames that begin another shot."""
+
+    def shot_of(self, frame: int) -> int | None:
+        """Return which of its shots holds `frame`, counted from 1; None where nobody looked for cuts."""
+        return 1 + sum(first <= frame for first in self.shots) if self.shots else None
+
+
+@dataclass(frozen=True)
+class Fill:
+    """What another print has of a range."""
+
+    version: VersionName
+    frames: tuple[FrameRange, ...]
+    """In the other print's numbers."""
+    wanted: int
+    """How many frames are asked for."""
+    sure: bool
+    chance: int
+    """How likely that is, in percent, as the map says."""
+
+    @property
+    def count(self) -> int:
+        """Return how many frames it has."""
+        return _count(self.frames)
+
+    def is_whole(self) -> bool:
+        """Answer whether it has as many frames as are wanted."""
+        return self.count >= self.wanted
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Frames that a print lacks: a hole in its own numbers, or what others have between two frames that follow."""
+
+    after: int | None
+    """The last frame before it; None: it lies before all of the print."""
+    frames: FrameRange | None
+    """Its numbers in the print's reel; None: the print's numbers leave no room for it."""
+    length: int
+    fills: tuple[Fill, ...]
+    """Best first."""
+    shot: int | None = None
+
+    def is_nowhere(self) -> bool:
+        """Answer whether no print has all of it."""
+        return not any(each.is_whole() for each in self.fills)
+
+
+def filled_by(one: Print, wanted: FrameRange) -> tuple[Fill, ...]:
+    """Return what each aligned print has of `wanted`, whether this print holds those frames or not; best first."""
+    found = (_fill(one, frame_map, wanted) for frame_map in one.maps.values())
+    return tuple(sorted(found, key=lambda fill: (-fill.count, not fill.sure, -fill.chance, fill.version)))
+
+
+def _fill(one: Print, frame_map: FrameMap, wanted: FrameRange) -> Fill:
+    held = [frame for frame in _frames(one.held) if wanted.first <= frame <= wanted.last]
+    said = [match for frame in held if (match := frame_map.there.at(frame)) is not None]
+    others: dict[int, Match] = {match.other: match for match in said if match.other is not None}
+    for hole in _holes_in(one.held, wanted):
+        others |= _between(frame_map, hole)
+    frames = merged((frame, frame) for frame in others)
+    weighed = [*others.values(), *(match for match in said if match.other is None)]
+    chance = sum(match.chance for match in weighed) // len(weighed) if weighed else 0
+    size = wanted.last - wanted.first + 1
+    sure = bool(weighed) and all(match.sure for match in weighed) and len(others) <= size
+    return Fill(frame_map.other, frames, size, sure, chance)
+
+
+def _holes_in(held: Sequence[FrameRange], wanted: FrameRange) -> Iterable[FrameRange]:
+    at = wanted.first
+    for each in held:
+        if each.last < at or each.first > wanted.last:
+            continue
+        if each.first > at:
+            yield FrameRange(first=at, last=each.first - 1)
+        at = each.last + 1
+    if at <= wanted.last:
+        yield FrameRange(first=at, last=wanted.last)
+
+
+def _between(frame_map: FrameMap, hole: FrameRange) -> dict[int, Match]:
+    """Return frames of the other print that lie between what surrounds `hole`: those that a hole's numbers stand for.
+
+    Where the other print has more frames there than `hole` is long, or an edge is unsure, none of them is sure.
+    """
+    low = _edge(frame_map, range(hole.first - 1, hole.first - 1 - EDGE, -1))
+    high = _edge(frame_map, range(hole.last + 1, hole.last + 1 + EDGE))
+    if low is None or high is None or low.other is None or high.other is None or high.other <= low.other:
+        return {}
+    own = range(low.other + 1, high.other)
+    lacked = [frame for frame in own if (said := frame_map.back.at(frame)) is None or said.other is None]
+    sure = low.sure and high.sure and len(lacked) == hole.last - hole.first + 1
+    chance = min(low.chance, high.chance) if sure else min(low.chance, high.chance) // 2
+    return {frame: Match(frame, chance, sure) for frame in lacked}
+
+
+EDGE = 12
+"""Frames to either side of a hole in which something must be known of the other print."""
+
+
+def _edge(frame_map: FrameMap, frames: Iterable[int]) -> Match | None:
+    said = (frame_map.there.at(frame) for frame in frames)
+    known = [match for match in said if match is not None and match.other is not None]
+    return next((match for match in known if match.sure), known[0] if known else None)
+
+
+def gaps_of(one: Print) -> tuple[Gap, ...]:
+    """Return what `one` lacks, in its own order: holes in its numbers, then what only other prints' maps tell of."""
+    holes = [FrameRange(first=a.last + 1, last=b.first - 1) for a, b in pairwise(one.held) if b.first > a.last + 1]
+    found = [_as_gap(one, hole.first - 1, hole, filled_by(one, hole)) for hole in holes]
+    found += [gap for gap in _untold(one) if not any(_touches(gap, hole) for hole in holes)]
+    return tuple(sorted(found, key=lambda gap: -(10**9) if gap.after is None else gap.after))
+
+
+def _touches(gap: Gap, hole: FrameRange) -> bool:
+    return gap.after is not None and hole.first - 1 - EDGE <= gap.after <= hole.last + EDGE
+
+
+def _untold(one: Print) -> Iterable[Gap]:
+    """Yield places at which other prints have frames that this one neither holds nor leaves a number for."""
+    places: dict[int | None, list[Fill]] = {}
+    for frame_map in one.maps.values():
+        for insert in frame_map.inserts():
+            said = frame_map.back.at(insert.frames.first)
+            size = insert.frames.last - insert.frames.first + 1
+            fill = Fill(frame_map.other, (insert.frames,), size, insert.sure, said.chance if said else 0)
+            places.setdefault(insert.after, []).append(fill)
+    for after, fills in places.items():
+        longest = max(fill.count for fill in fills)
+        levelled = [Fill(each.version, each.frames, longest, each.sure, each.chance) for each in fills]
+        yield _as_gap(one, after, None, sorted(levelled, key=lambda each: (-each.count, not each.sure)), longest)
+
+
+def _as_gap(
+    one: Print, after: int | None, frames: FrameRange | None, fills: Sequence[Fill], length: int | None = None
+) -> Gap:
+    size = length if length is not None else (frames.last - frames.first + 1 if frames else 0)
+    shot = one.shot_of(after) if after is not None else None
+    return Gap(after, frames, size, tuple(fill for fill in fills if fill.count), shot)
+
+
+def _frames(ranges: Iterable[FrameRange]) -> Iterable[int]:
+    return (frame for each in ranges for frame in range(each.first, each.last + 1))
+
+
+def _count(ranges: Iterable[FrameRange]) -> int:
+    return sum(each.last - each.first + 1 for each in ranges)

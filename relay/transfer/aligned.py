@@ -1,0 +1,85 @@
+"""Frame maps of prints in the store: kept with one entry that says so, read back whichever way round is asked for."""
+
+from datetime import datetime
+
+from relay.errors import RefusedError
+from relay.ledger.entry import Entry
+from relay.ledger.state import Alignment, State, Version
+from relay.ledger.words import VersionsAligned, Word
+from relay.media.sequence import frames_in
+from relay.model import FrameRange, VersionName, digest_of
+from relay.programme.framemap import FrameMap, parse_map, stored_map
+from relay.programme.lacking import Print
+from relay.transfer.desk import Desk
+from relay.transfer.looked import read_object
+from relay.transfer.sender import Sender
+
+
+def say_aligned(desk: Desk, found: FrameMap) -> Entry | None:
+    """Store a frame map and say so. None: the ledger's newest word on the two names these very bytes."""
+    body = stored_map(found)
+    digest = digest_of(body)
+    Sender(desk.store, desk.notebook, frozenset()).put(digest, memoryview(bytearray(body)), f"the map of {found.one}")
+    runs = found.there.runs
+    word = VersionsAligned(
+        one=found.one,
+        other=found.other,
+        frame_map=digest,
+        matched=sum(run.length for run in runs if run.other is not None),
+        sure=sum(run.length for run in runs if run.sure),
+        frames=sum(run.length for run in runs),
+    )
+
+    def decide(state: State, _now: datetime) -> list[Word] | None:
+        said = {each.frame_map for each in state.alignments if {each.one, each.other} == {found.one, found.other}}
+        return None if digest in said else [word]
+
+    return desk.ledger.append(desk.pen, decide)
+
+
+def read_map(desk: Desk, said: Alignment) -> FrameMap:
+    """Return the frame map that an entry names. Raises BrokenError, and RefusedError where this Relay is too old."""
+    try:
+        found = parse_map(read_object(desk, said.frame_map))
+    except ValueError as fault:
+        raise RefusedError(
+            f"the frame map {said.frame_map} cannot be read: {fault}. Upgrade, or align again"
+        ) from fault
+    if (found.one, found.other) != (said.one, said.other):
+        raise RefusedError(
+            f"entry {said.entry} is about {said.one} and {said.other}, its frame map about {found.one} and "
+            f"{found.other}: align them again"
+        )
+    return found
+
+
+def maps_from(desk: Desk, state: State, version: VersionName) -> dict[VersionName, FrameMap]:
+    """Return every map that begins at `version`, by the version that it leads to."""
+    maps = [read_map(desk, each) for each in state.alignments if version in {each.one, each.other}]
+    turned = (each if each.one == version else each.inverse() for each in maps)
+    return {each.other: each for each in turned}
+
+
+def frames_of(desk: Desk, version: Version) -> tuple[FrameRange, ...]:
+    """Return the frames that a version holds, by the reel's own numbers. Raises RefusedError: it holds no frames."""
+    held = frames_in(desk.manifests.read(version.manifest), version.scan_map)
+    if not held:
+        raise RefusedError(f"{version.name} holds no numbered frames that are tied to the reel: name a scan of it")
+    return held
+
+
+def print_of(desk: Desk, state: State, version: Version, shots: tuple[int, ...] = ()) -> Print:
+    """Return a version as one print among those that it was aligned with."""
+    return Print(version.name, frames_of(desk, version), maps_from(desk, state, version.name), shots)
+
+
+def aligned_version(state: State, text: str) -> Version:
+    """Return the version that `text` names; of a reel, the newest that was put beside another print.
+
+    Raises RefusedError, and MissingError where there is no such reel or version.
+    """
+    version = state.version(text)
+    if text == version.name:
+        return version
+    named = {name for each in state.alignments for name in (each.one, each.other)}
+    return next((each for each in reversed(state.of_reel(state.reel(text))) if each.name in named), version)

@@ -1,0 +1,110 @@
+"""What each print lacks and who has it, as a supervisor asks it: two prints, one map between them."""
+
+from pathlib import Path
+
+import pytest
+
+from relay.model import VersionName
+from relay.programme.framemap import FrameMap, Match
+from relay.settings import Home
+from relay.transfer.aligned import say_aligned
+from relay.wiring import open_desk
+from tests.acceptance.command import Forker
+from tests.acceptance.house import PRODUCTION, House
+from tests.acceptance.test_conform import frame
+from tests.unit.programme.scene import film
+
+FILM = film(40, 7)
+OTHER = """
+[[element]]
+code = "B"
+title = "The print from the north"
+kind = "duplicate negative"
+gauge = "35mm"
+base = "acetate"
+holder = "Harbour Street Archive"
+speed = "18"
+generation = "second"
+
+[[element.reel]]
+name = "R01"
+"""
+IN_A = [number for number in range(40) if not 12 <= number <= 17]
+IN_B = [number for number in range(40) if not 25 <= number <= 27]
+
+
+def numbered(of: list[int], first: int) -> dict[int, int]:
+    return {shown: first + place for place, shown in enumerate(of)}
+
+
+@pytest.fixture(scope="module")
+def house(forker: Forker, tmp_path_factory: pytest.TempPathFactory) -> House:
+    """A leaves room in its numbers for frames 12 to 17, which it lacks; B, numbered from 100 on, lacks 25 to 27."""
+    house = House(forker, tmp_path_factory.mktemp("prints"))
+    (house.place / "quillmark.toml").write_text(PRODUCTION + OTHER, encoding="utf-8")
+    house.create()
+    for number in IN_A:
+        frame(house.place / "a", number, FILM.grey[number], number)
+    for shown, number in numbered(IN_B, 100).items():
+        frame(house.place / "b", number, FILM.grey[shown] // 2 + 60, number)
+    house.send("halifax", house.place / "a", "A/R01", "--start-mark", "0")
+    house.send("halifax", house.place / "b", "B/R01", "--start-mark", "100=100")
+    return house
+
+
+def put_side_by_side(place: Path) -> None:
+    a, b = {number: number for number in IN_A}, numbered(IN_B, 100)
+    there = {number: Match(b.get(shown), 97, sure=True) for shown, number in a.items()}
+    back = {number: Match(a.get(shown), 97, sure=True) for shown, number in b.items()}
+    found = FrameMap.built(VersionName("A/R01/v1"), VersionName("B/R01/v1"), there, back)
+    with open_desk(Home(folder=place / "lisbon")) as desk:
+        desk.ledger.follow()
+        assert say_aligned(desk, found) is not None
+        assert say_aligned(desk, found) is None  # said once
+
+
+def test_before_prints_are_put_side_by_side_nothing_is_known(house: House):
+    assert "no two prints were put side by side" in house.refused("lisbon", "gaps", ends=3)
+    assert "was put beside no other print" in house.refused("lisbon", "fill", "A/R01:12-17", ends=3)
+
+
+@pytest.fixture(scope="module")
+def aligned(house: House, tmp_path_factory: pytest.TempPathFactory) -> House:
+    beside = house.copied(tmp_path_factory.mktemp("aligned"))
+    put_side_by_side(beside.place)
+    return beside
+
+
+def test_each_print_is_told_what_it_lacks_and_who_has_it(aligned: House):
+    said = aligned("lisbon", "gaps").out
+    assert "A/R01/v1 lacks 6 frames in 1 place, beside B/R01/v1" in said
+    assert "B/R01/v1 at 112-117" in said
+    assert "B/R01/v1 lacks 3 frames in 1 place" in said
+    told = aligned.told("tokyo", "gaps", "B/R01")
+    ((gap,),) = [each["gaps"] for each in told["prints"]]
+    assert (gap["after"], gap["length"], gap["nowhere"]) == (124, 3, False)
+    assert gap["fills"][0]["frames"] == [[25, 27]]
+
+
+def test_who_could_fill_a_range_and_how_good_it_is_there_is_one_question(aligned: House):
+    told = aligned.told("lisbon", "fill", "A/R01:10-17")
+    assert told["held"] == [[10, 11]]
+    (fill,) = told["fills"]
+    assert (fill["version"], fill["frames"], fill["sure"]) == ("B/R01/v1", [[110, 117]], True)
+    own, other = told["quality"]["A/R01/v1"], told["quality"]["B/R01/v1"]
+    assert other["light"] - other["dark"] < own["light"] - own["dark"]  # B was drawn with half the contrast
+    said = aligned("lisbon", "fill", "A/R01:10-17").out
+    assert "8 of 8 frames, surely (97 %)" in said
+    assert "duplicate negative, second" in said
+    assert aligned.told("lisbon", "fill", "A/R01:10-17", "--no-pictures")["quality"] == {}
+
+
+def test_what_is_no_range_of_a_reel_is_refused(aligned: House):
+    assert "is no range of one reel" in aligned.refused("lisbon", "fill", "A/R01")
+    assert "is no range of frames" in aligned.refused("lisbon", "fill", "A/R01:17-12x")
+
+
+def test_the_ledger_tells_it_in_a_sentence(aligned: House):
+    said = aligned("lisbon", "ledger", "show", "--last", "0").out
+    assert "put A/R01/v1 beside B/R01/v1: 31 of 34 frames found, 34 surely" in said
+    aligned("tokyo", "ledger", "check")
