@@ -113,7 +113,7 @@ def test_after_the_premiere_a_sentence_says_what_to_do_and_who_is_awake_is_still
     ) as told_so:
         planned(past)
     assert "`relay production revise`" in str(told_so.value)
-    assert [each.site for each in presences(past) if each.is_awake] == ["oslo", "lisbon"]
+    assert [each.site for each in presences(past) if each.is_awake] == ["oslo", "lisbon", "kolkata"]
 
 
 def test_a_line_that_two_scans_take_at_once_is_named_with_how_much_later_the_second_may_land():
