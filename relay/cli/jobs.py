@@ -278,9 +278,10 @@ def reassign(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Take a job from its holder, or ask another site first, also for a job that is still to open.
+    """Take a job from its holder, or ask another site.
 
-    For the coordinator. A holder's late work is still kept; what a person asked, with a reason, no plan changes.
+    For the coordinator, also for a job that is still to open. A holder's late work is still kept; what a person asked,
+    with a reason, no plan changes.
     """
     with open_desk(context.obj) as desk:
         ahead = work.to_come(desk.ledger.follow(), job)

@@ -28,7 +28,7 @@ VersionAfter = Annotated[str, typer.Argument(metavar="VERSION", help="A later ve
 
 @app.command("list")
 def list_left(context: typer.Context, as_json: AsJson = False) -> None:
-    """List what is left as it is, and which versions still wait for a look."""
+    """List what is left as it is, and what waits for a look."""
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
     facts = {"left": _left(state), "owed": [{"entry": each.entry, "version": name} for each, name in owed(state)]}
@@ -144,7 +144,7 @@ def crops(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write the PNG.")],
     as_json: AsJson = False,
 ) -> None:
-    """Write the crops of the newest comparison, before and after."""
+    """Write the newest comparison's crops, before and after."""
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
         found = [each for each in state.comparisons if (each.decision, each.version) == (entry, version) and each.crops]
