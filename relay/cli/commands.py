@@ -72,6 +72,7 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_FILES, "tidy", tidy.tidy),
     (_PROGRAMME, "gaps", prints.gaps),
     (_PROGRAMME, "fill", prints.fill),
+    (_PROGRAMME, "coverage", prints.coverage),
     (_PROGRAMME, "conform", conform.conform),
     (_PROGRAMME, "fit-sound", fit_sound.fit_sound),
     (_PROGRAMME, "movie", movie.movie),

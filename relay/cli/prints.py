@@ -1,6 +1,7 @@
-"""`relay gaps` and `relay fill`: what each print lacks, which print has it, and how good it is there."""
+"""`relay gaps`, `relay fill`, `relay coverage`: what each print lacks, which has it, how good it is there."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -12,7 +13,10 @@ from relay.ledger.state import State
 from relay.media.eyes import check_media, has_media
 from relay.media.quality import Look
 from relay.model import FrameRange, VersionName, reel_of
+from relay.programme.coverage import Covered, Strip, covered
+from relay.programme.coverage_picture import coverage_png, coverage_svg
 from relay.programme.lacking import Fill, Gap, Print, filled_by, gaps_of
+from relay.store.folder import in_our_words
 from relay.transfer.aligned import aligned_version, print_of
 from relay.transfer.desk import Desk
 from relay.transfer.measured import quality_at
@@ -149,6 +153,98 @@ def fill(
         "generation": kinds,
     }
     answer(facts, as_json=as_json, show=lambda page: _show_fills(page, one, wanted.frames[0], fills, looks, kinds))
+
+
+def coverage(
+    context: typer.Context,
+    what: Annotated[
+        str | None,
+        typer.Argument(metavar="ELEMENT|REEL", help="Along whose frames.", show_default="the first aligned element"),
+    ] = None,
+    svg: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw it as SVG.")] = None,
+    png: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw it as PNG.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show which print holds which part of each reel, as strips.
+
+    Along the frames of one element's reels, one after another. What is not sure is told apart from what is held, and
+    what no print holds is marked. A duplicate, a negative and a print differ by pattern as well as by shade.
+    """
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        reels = [
+            covered(one, {name: _kind(state, name) for name in (one.version, *one.maps)})
+            for one in _along(desk, state, what)
+        ]
+        title = f"{state.film().title}: what each print holds"
+    if svg is not None:
+        _written(svg, coverage_svg(reels, title).encode())
+    if png is not None:
+        check_media()
+        _written(png, coverage_png(reels, title))
+    facts = {"reels": [_covered_facts(each) for each in reels]}
+    answer(facts, as_json=as_json, show=lambda page: _show_covered(page, reels))
+
+
+def _written(file: Path, body: bytes) -> None:
+    with in_our_words(str(file), "write it"):
+        file.write_bytes(body)
+
+
+def _along(desk: Desk, state: State, what: str | None) -> list[Print]:
+    if what is not None and "/" in what:
+        return _prints(desk, state, what)
+    every = _prints(desk, state, None)
+    code = what or every[0].version.partition("/")[0]
+    newest = {reel_of(each.version): each for each in every if each.version.partition("/")[0] == code}
+    if not newest:
+        raise MissingError(f"no reel of {code} was put beside another print yet: nothing is known to draw")
+    return [newest[reel] for reel in sorted(newest)]
+
+
+def _covered_facts(reel: Covered) -> dict[str, object]:
+    return {
+        "along": reel.name,
+        "frames": pairs_of([reel.axis])[0],
+        "nowhere": pairs_of(reel.nowhere),
+        "prints": [
+            {
+                "version": strip.name,
+                "share": round(strip.share(reel.axis), 4),
+                "stretches": [
+                    {"frames": pairs_of([each.frames])[0], "holding": each.holding} for each in strip.stretches
+                ],
+                "has_more": [{"after": each.after, "length": each.length} for each in strip.inserts],
+            }
+            for strip in reel.strips
+        ],
+    }
+
+
+_LETTERS = {"held": "█", "not sure": "?", "lacking": "·"}
+
+
+def _show_covered(page: Page, reels: Sequence[Covered]) -> None:
+    for reel in reels:
+        page.line(f", frames {reel.axis.first} to {reel.axis.last}: in no print {in_words(reel.nowhere)}.",
+                  head=f"along {reel.name}")  # fmt: skip
+        rows = [
+            (strip.name, strip.kind, f"{100 * strip.share(reel.axis):.1f} %", _letters(strip, reel))
+            for strip in reel.strips
+        ]
+        page.table(("print", "kind", "holds", "█ held  ? not sure  · lacking"), rows)
+
+
+def _letters(strip: Strip, reel: Covered, columns: int = 60) -> str:
+    """Return one letter for each sixtieth of the reel: the worst that stands in it."""
+    size = reel.axis.last - reel.axis.first + 1
+    worst = ["held"] * columns
+    for frames, holding in strip.stretches:
+        ends = (frames.first - reel.axis.first, frames.last - reel.axis.first)
+        for column in range(ends[0] * columns // size, ends[1] * columns // size + 1):
+            if holding == "lacking" or worst[column] == "held":
+                worst[column] = holding
+    return "".join(_LETTERS[each] for each in worst)
 
 
 def _held(one: Print, wanted: FrameRange) -> tuple[FrameRange, ...]:

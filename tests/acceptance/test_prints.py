@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from relay.model import VersionName
 from relay.programme.framemap import FrameMap, Match
@@ -97,6 +98,23 @@ def test_who_could_fill_a_range_and_how_good_it_is_there_is_one_question(aligned
     assert "8 of 8 frames, surely (97 %)" in said
     assert "duplicate negative, second" in said
     assert aligned.told("lisbon", "fill", "A/R01:10-17", "--no-pictures")["quality"] == {}
+
+
+def test_coverage_is_told_in_letters_and_drawn_for_an_archive(aligned: House):
+    told = aligned.told("lisbon", "coverage", "A", "--svg", "cover.svg", "--png", "cover.png")
+    (reel,) = told["reels"]
+    assert (reel["along"], reel["frames"], reel["nowhere"]) == ("A/R01/v1", [0, 39], [])
+    own, other = reel["prints"]
+    assert [(each["frames"], each["holding"]) for each in own["stretches"]] == [
+        ([0, 11], "held"), ([12, 17], "lacking"), ([18, 39], "held")
+    ]  # fmt: skip
+    assert [each["frames"] for each in other["stretches"] if each["holding"] == "lacking"] == [[25, 27]]
+    svg = (aligned.place / "cover.svg").read_text(encoding="utf-8")
+    assert "The Lamp at Quillmark" in svg
+    with Image.open(aligned.place / "cover.png") as picture:
+        assert picture.format == "PNG"
+    assert "in no print none" in aligned("lisbon", "coverage", "B/R01").out
+    assert "no reel of C" in aligned.refused("lisbon", "coverage", "C", ends=3)
 
 
 def test_what_is_no_range_of_a_reel_is_refused(aligned: House):

@@ -42,6 +42,7 @@ ELSEWHERE = {
     "relay fit-sound",  # in test_fit_sound.py, where there is a sound
     "relay gaps",  # in test_prints.py, where prints lie side by side
     "relay fill",  # there, too
+    "relay coverage",
 }
 STAGES = {"halifax": '["scan"]', "tokyo": '["grade", "check"]', "lisbon": '["grade"]'}
 
