@@ -190,6 +190,8 @@ def test_whom_a_person_expects_no_plan_changes(chain: Elsewhen):
         work.reassign(desk.ledger, desk.pen, "grade/A/R001", "halifax", "Kolkata's grader is ill")
     expected = asked(chain).expected["grade/A/R001/1"]
     assert (expected.site, expected.begins, expected.reason) == ("halifax", None, "Kolkata's grader is ill")
+    revised(chain, "halifax", closed=[{"from": "2027-01-01", "to": "2027-12-31"}])
+    assert asked(chain).expected["grade/A/R001/1"].site == "halifax", "though no plan could be made of it"
     assert handed_in(chain, "A/R001").rung[-1] == ({"halifax"}, set(), "A/R001/v1")
 
 
