@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -10,8 +10,7 @@ from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.numbers import pairs_of
 from relay.errors import MissingError, RefusedError
 from relay.ledger.state import State
-from relay.media.eyes import check_media, has_media
-from relay.media.quality import Look
+from relay.media.eyes import check_media
 from relay.model import FrameRange, VersionName, reel_of
 from relay.programme.coverage import Covered, Strip, covered
 from relay.programme.coverage_picture import coverage_png, coverage_svg
@@ -19,9 +18,11 @@ from relay.programme.lacking import Fill, Gap, Print, filled_by, gaps_of
 from relay.store.folder import in_our_words
 from relay.transfer.aligned import aligned_version, print_of
 from relay.transfer.desk import Desk
-from relay.transfer.measured import quality_at
 from relay.wiring import open_desk
 from relay.wording import in_words, parse_place
+
+if TYPE_CHECKING:
+    from relay.media.quality import Look
 
 
 def gaps(
@@ -137,12 +138,7 @@ def fill(
         (one,) = _prints(desk, state, wanted.reel)
         fills = filled_by(one, wanted.frames[0])
         sources = {one.version: _held(one, wanted.frames[0])} | {each.version: each.frames for each in fills}
-        with_pictures = has_media() and not no_pictures
-        looks = {
-            name: quality_at(desk, state.versions[name], frames)
-            for name, frames in sources.items()
-            if frames and with_pictures
-        }
+        looks = {} if no_pictures else _looks(desk, state, sources)
         kinds = {name: _kind(state, name) for name in sources}
     facts = {
         "version": one.version,
@@ -153,6 +149,14 @@ def fill(
         "generation": kinds,
     }
     answer(facts, as_json=as_json, show=lambda page: _show_fills(page, one, wanted.frames[0], fills, looks, kinds))
+
+
+def _looks(
+    desk: Desk, state: State, sources: Mapping[VersionName, tuple[FrameRange, ...]]
+) -> "dict[VersionName, Look]":
+    from relay.transfer.measured import quality_at  # what it needs is installed
+
+    return {name: quality_at(desk, state.versions[name], frames) for name, frames in sources.items() if frames}
 
 
 def coverage(
@@ -267,7 +271,7 @@ def _show_fills(
     one: Print,
     wanted: FrameRange,
     fills: tuple[Fill, ...],
-    looks: Mapping[VersionName, Look],
+    looks: "Mapping[VersionName, Look]",
     kinds: Mapping[VersionName, str],
 ) -> None:
     held = _held(one, wanted)
@@ -288,6 +292,6 @@ def _trust(fill: Fill) -> str:
     return f", surely ({fill.chance} %)" if fill.sure else f", not surely ({fill.chance} %): look at both"
 
 
-def _figures(look: Look) -> tuple[str, ...]:
+def _figures(look: "Look") -> tuple[str, ...]:
     told = (f"{value:.1f}" for value in (look.sharpness, look.grain, look.dark, look.light))
     return (*told, f"{look.damage:.2f}", f"{look.wide:.0f} x {look.high:.0f}")
