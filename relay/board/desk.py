@@ -37,24 +37,32 @@ KEPT = 64
 Rows = TypeVar("Rows")
 
 
+class _Cell:
+    """Rows, once they were reckoned; whoever wants them meanwhile waits for whoever reckons."""
+
+    def __init__(self) -> None:
+        self.lock = threading.Lock()
+        self.rows: tuple[Any] | None = None
+
+
 class Kept:
     """Rows by what they were reckoned from; the longest unused go first."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._rows: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+        self._cells: OrderedDict[tuple[Any, ...], _Cell] = OrderedDict()
 
     def get(self, key: tuple[Any, ...], reckon: Callable[[], Any]) -> Any:
+        """Return the rows of `key`, reckoned once however many ask for them at a time."""
         with self._lock:
-            if key in self._rows:
-                self._rows.move_to_end(key)
-                return self._rows[key]
-        rows = reckon()
-        with self._lock:
-            self._rows[key] = rows
-            while len(self._rows) > KEPT:
-                self._rows.popitem(last=False)
-        return rows
+            cell = self._cells.setdefault(key, _Cell())
+            self._cells.move_to_end(key)
+            while len(self._cells) > KEPT:
+                self._cells.popitem(last=False)
+        with cell.lock:
+            if cell.rows is None:
+                cell.rows = (reckon(),)
+            return cell.rows[0]
 
 
 class OneTime:
@@ -106,11 +114,11 @@ class Board:
 
     def _reckoned(self, what: str, viewer: Viewer, reckon: Callable[[Picture, View], Rows]) -> Rows:
         picture, view = self.seen(viewer)
-        key = (what, picture.number, view.now, viewer)
+        key = (what, picture.number, view.now, viewer.role, viewer.site, viewer.holder)  # all that rows depend on
         return cast("Rows", self._rows.get(key, lambda: reckon(picture, view)))
 
     def now(self, viewer: Viewer) -> Now:
-        return self._reckoned("now", viewer, lambda pic, view: now_of(view, pic.spoke, pic.shifts))
+        return self._reckoned("now", viewer, lambda pic, view: now_of(view, self.reels(viewer), pic.spoke, pic.shifts))
 
     def reels(self, viewer: Viewer) -> tuple[ReelRow, ...]:
         return self._reckoned("reels", viewer, lambda _, view: reel_rows(view))

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from relay.board.rows.moves import Move, move_of
 from relay.board.rows.needs import Cost, Need, needs_of
-from relay.board.rows.reels import ReelRow, reel_rows
+from relay.board.rows.reels import ReelRow
 from relay.board.rows.sites import Day, SiteRow, Word, day_of, site_rows
 from relay.board.rows.strips import total
 from relay.board.rows.view import Span, View
@@ -79,10 +79,11 @@ class Now(Frozen):
     progress: tuple[Progress, ...]
 
 
-def now_of(view: View, spoke: Mapping[str, Word], shifts: Mapping[str, tuple[Span, ...]]) -> Now:
-    """Return the first page of what `view` shows."""
+def now_of(
+    view: View, reels: tuple[ReelRow, ...], spoke: Mapping[str, Word], shifts: Mapping[str, tuple[Span, ...]]
+) -> Now:
+    """Return the first page of what `view` shows, whose `reels` are at hand."""
     needs, sites = needs_of(view), site_rows(view, spoke, shifts)
-    reels = reel_rows(view)
     headline, under = sentence(needs, sites, reels)
     return Now(
         entry=view.state.sequence,

@@ -105,6 +105,8 @@ const askAnew = async (address = location.href) => {
 
 // Changes, as they come.
 
+const SPREAD = 400; // milliseconds, so that fifty pages do not ask in the same instant
+
 let cutSince = null;
 
 const showCut = () => {
@@ -121,7 +123,7 @@ const listen = () => {
     const wasCut = cutSince !== null;
     cutSince = null;
     showCut();
-    if (facts.number !== told || wasCut) { told = facts.number; askAnew(); }
+    if (facts.number !== told || wasCut) { told = facts.number; setTimeout(askAnew, Math.random() * SPREAD); }
   };
   events.onerror = () => {
     cutSince = cutSince || new Date();

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 from relay.board.rows.needs import Cost, needs_of
 from relay.board.rows.now import now_of
+from relay.board.rows.reels import reel_rows
 from relay.ledger.words import FolderNotSent
 from tests.unit.board.board_scene import SOON, floor, view
 from tests.unit.ledger.job_scene import receipt
@@ -15,7 +16,8 @@ def costs(told, **more):
 
 
 def first_page(told, **more):
-    return now_of(view(told, **more), {}, {})
+    seen = view(told, **more)
+    return now_of(seen, reel_rows(seen), {}, {})
 
 
 def test_a_quiet_day_needs_nobody_and_the_page_says_so():
