@@ -12,7 +12,7 @@ from xml.sax.saxutils import escape
 from relay.model import Digest
 from relay.programme.account_words import Block, Heading, Picture, Table, Text
 
-_WIDTH = 480
+_WIDTH = 450
 """Points between the margins of A4."""
 
 
@@ -74,11 +74,13 @@ class _Writer:
         from reportlab.platypus import Paragraph
         from reportlab.platypus import Table as Grid
 
-        weights = [min(45, max(6, *(len(row[at]) for row in rows))) for at in range(len(rows[0]))]
+        weights = [min(45, 4 + max(6, *(len(row[at]) for row in rows))) for at in range(len(rows[0]))]
         widths = [_WIDTH * weight / sum(weights) for weight in weights]
         cells = [[Paragraph(self._shown(cell), self._plain) for cell in row] for row in rows]
         style = [("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.grey), ("VALIGN", (0, 0), (-1, -1), "TOP")]
-        return Grid(cells, colWidths=widths, style=style, repeatRows=1 if len(rows) > 1 else 0, spaceAfter=6)
+        return Grid(
+            cells, colWidths=widths, style=style, repeatRows=1 if len(rows) > 1 else 0, spaceAfter=6, hAlign="LEFT"
+        )
 
     def _picture(self, digest: Digest, shows: str) -> Iterator[Any]:
         from PIL import UnidentifiedImageError

@@ -8,6 +8,9 @@ from relay.ledger.decision_state import Decision
 from relay.model import FrameRange, Place, ReelName, ranges_of
 from relay.programme.cutlist import CutList
 
+WHY_NOT = ("not used", "replaced")
+"""That a print is preferred, or was repaired, is no reason for leaving frames of it out."""
+
 
 class Fate(NamedTuple):
     """A run of frames with one answer."""
@@ -17,7 +20,7 @@ class Fate(NamedTuple):
     shown: tuple[FrameRange, ...]
     """Where the programme shows them, counted from 0; empty: nowhere."""
     decision: Decision | None
-    """The word that counts for them; None: nobody said."""
+    """The word that counts for them; None: nobody said. Of frames that are not shown, only a word that says why not."""
 
 
 Places = Mapping[int, Sequence[int]]
@@ -40,7 +43,10 @@ def fates(reel: ReelName, frames: Iterable[int], shown: Places, decisions: Seque
     The decision that counts for a frame is the one on the smallest place, and of those the newest.
     """
     about = _about(reel, decisions)
-    answers = [(frame, frame in shown, _in_force(about, frame)) for frame in sorted(set(frames))]
+    whys = [each for each in about if each.word.verdict in WHY_NOT]
+    answers = [
+        (frame, frame in shown, _in_force(about if frame in shown else whys, frame)) for frame in sorted(set(frames))
+    ]
     runs = groupby(enumerate(answers), key=lambda at: (at[1][0] - at[0], at[1][1], at[1][2] and at[1][2].entry))
     return tuple(_fate([answer for _, answer in run], shown) for _, run in runs)
 

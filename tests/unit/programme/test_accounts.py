@@ -110,10 +110,12 @@ FACTS = Facts(
 
 def test_the_narrowest_and_then_the_newest_decision_says_why_a_frame_is_not_in_the_film():
     told = scene()
-    found = fates(A, range(10, 20), places_by_reel(CUT)[A], told.state.decisions)
+    told.say(pen("lisbon"), DecisionMade(place=Place(about="A"), verdict="not used", because="decayed"))
+    found = fates(A, range(10, 22), places_by_reel(CUT)[A], told.state.decisions)
     assert [(str(each.frames), each.decision and each.decision.word.because) for each in found] == [
         ("10-14", "scratched <b>"),
-        ("15-19", "tone"),
+        ("15-19", "decayed"),
+        ("20-21", "decayed"),
     ]
     silent = fates(ReelName("B/R01"), range(3), {}, told.state.decisions)
     assert [(str(each.frames), each.shown, each.decision) for each in silent] == [("0-2", (), None)]
@@ -139,7 +141,8 @@ def test_an_account_says_what_was_scanned_used_treated_and_left_and_when_it_goes
     assert "not used: scratched <b> (Ines, lisbon, 2026-03-02" in text
     assert "Nitrate base burns" in text
     (reel, *_) = of_a.elements[0].reels
-    assert unexplained(reel) == ()  # the word on the element counts for all that no narrower one is about
+    assert unexplained(reel) == (FrameRange(first=15, last=19), FrameRange(first=25, last=29))
+    assert "Not in the film, and nobody said why: 10 frames, 15-19, 25-29." in text  # that A is preferred is no reason
     assert of_b.used == 0
     assert [each.text for each in account_blocks(of_b) if isinstance(each, Text)].count(
         "Nothing of it is in the film."
