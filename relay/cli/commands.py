@@ -10,6 +10,7 @@ import typer.core
 from relay import __version__
 from relay.cli import (
     accounts,
+    beside,
     board,
     closing,
     conform,
@@ -73,6 +74,7 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_PROGRAMME, "gaps", prints.gaps),
     (_PROGRAMME, "fill", prints.fill),
     (_PROGRAMME, "coverage", prints.coverage),
+    (_PROGRAMME, "beside", beside.beside),
     (_PROGRAMME, "conform", conform.conform),
     (_PROGRAMME, "fit-sound", fit_sound.fit_sound),
     (_PROGRAMME, "movie", movie.movie),

@@ -31,7 +31,7 @@ _FORWARD = 48
 """Pictures that are decoded on rather than sought."""
 
 
-class _Reel:
+class Reel:
     """The pictures of one strip, by the reel's frames."""
 
     def __init__(self, strip: Strip, width: int, height: int) -> None:
@@ -76,7 +76,7 @@ class _Projector:
         self.height = order.lines
         self.width = order.lines * 16 // 9 // 2 * 2
         self._band = max(16, order.lines // 15 // 2 * 2)
-        self._reels = [_Reel(strip, self.width, self.height - self._band) for strip in order.strips]
+        self._reels = [Reel(strip, self.width, self.height - self._band) for strip in order.strips]
         self._last: tuple[Shot, Picture] | None = None
 
     def frame(self, place: int, shot: Shot) -> Any:

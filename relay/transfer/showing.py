@@ -60,15 +60,21 @@ def bring_strip(desk: Desk, state: State, reel: ReelName, frames: Sequence[Frame
             bring_files(desk, version, movies, place / "copy")
             if strip := strip_of(reel, place / "copy", None):
                 return strip
-    for version in reversed(versions):
-        picture = picture_of(desk.manifests.read(version.manifest)) if version.scan_map else None
-        if picture is not None and version.scan_map is not None:
-            tied = {file.path: version.scan_map.reel_frame(number) for number, file in picture.files}
-            shown = [file for _, file in picture.files if _is_in(tied[file.path], frames)]
-            if shown:
-                bring_files(desk, version, shown, place / "frames")
-                return strip_of(reel, place / "frames", version.scan_map)
-    return None
+    found = (bring_frames(desk, version, frames, place / "frames") for version in reversed(versions))
+    return next((strip for strip in found if strip is not None), None)
+
+
+def bring_frames(desk: Desk, version: Version, frames: Sequence[FrameRange], place: Path) -> Strip | None:
+    """Bring what `version` has of `frames`, as files, into the folder `place`; None where it has none of them."""
+    picture = picture_of(desk.manifests.read(version.manifest)) if version.scan_map else None
+    if picture is None or version.scan_map is None:
+        return None
+    tied = {file.path: version.scan_map.reel_frame(number) for number, file in picture.files}
+    shown = [file for _, file in picture.files if _is_in(tied[file.path], frames)]
+    if not shown:
+        return None
+    bring_files(desk, version, shown, place)
+    return strip_of(reel_of(version.name), place, version.scan_map)
 
 
 def _is_in(frame: int | None, ranges: Sequence[FrameRange]) -> bool:

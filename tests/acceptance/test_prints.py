@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import av
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -115,6 +117,29 @@ def test_coverage_is_told_in_letters_and_drawn_for_an_archive(aligned: House):
         assert picture.format == "PNG"
     assert "in no print none" in aligned("lisbon", "coverage", "B/R01").out
     assert "no reel of C" in aligned.refused("lisbon", "coverage", "C", ends=3)
+
+
+def test_prints_are_shown_in_step_and_what_one_lacks_is_slated(aligned: House):
+    told = aligned.told("lisbon", "beside", "A/R01:10-27", "beside.mov", "B/R01", "--speed", "16")
+    assert told["steps"] == 18  # 10 and 11, six that only B has, 18 to 27
+    assert told["slated"] == {"A/R01/v1": 6, "B/R01/v1": 3}
+    with av.open(str(aligned.place / "beside.mov")) as movie:
+        assert movie.streams.video[0].average_rate == 16
+        pages = [frame.to_ndarray(format="gray") for frame in movie.decode(video=0)]
+    assert len(pages) == 18
+    middle = pages[0].shape[1] // 2
+    halves = [(page[:, :middle].astype(float), page[:, middle:].astype(float)) for page in pages]
+    one, other = halves[0]
+    assert np.corrcoef(one.ravel(), other.ravel())[0, 1] > 0.9  # the same frame, in another contrast
+    alike = [np.corrcoef(one.ravel(), each.ravel())[0, 1] for _, each in halves[:8]]
+    assert alike.index(max(alike)) == 0  # no later frame of the other print is as much like it
+    assert np.abs(halves[3][0] - halves[0][0]).mean() > 10  # a slate stands there
+    aligned("lisbon", "beside", "A/R01:20", "still.png")
+    with Image.open(aligned.place / "still.png") as still:
+        assert still.size[0] > 1200
+    assert "at most four" in aligned.refused("lisbon", "beside", "A/R01", "x.mov", *["B/R01"] * 4)
+    assert "--speed 0" in aligned.refused("lisbon", "beside", "A/R01", "x.mov", "--speed", "0")
+    assert "was not put beside" in aligned.refused("lisbon", "beside", "A/R01", "x.mov", "A/R01")
 
 
 def test_what_is_no_range_of_a_reel_is_refused(aligned: House):

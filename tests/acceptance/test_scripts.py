@@ -43,6 +43,7 @@ ELSEWHERE = {
     "relay gaps",  # in test_prints.py, where prints lie side by side
     "relay fill",  # there, too
     "relay coverage",
+    "relay beside",
 }
 STAGES = {"halifax": '["scan"]', "tokyo": '["grade", "check"]', "lisbon": '["grade"]'}
 
