@@ -6,11 +6,18 @@ from pathlib import Path
 
 import pytest
 
+from relay.board import seer
 from relay.board.serve import Place, Running, app_at
 from tests.unit.board.asking import Asker
 from tests.unit.board.board_house import RULER, BoardHouse, quillmark
 
 Serve = Callable[..., Asker]
+
+
+@pytest.fixture(autouse=True)
+def _short_forecasts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plan of a few reels needs no second of every test."""
+    monkeypatch.setattr(seer, "SECONDS", 0.05)
 
 
 @pytest.fixture
