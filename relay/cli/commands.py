@@ -15,6 +15,7 @@ from relay.cli import (
     closing,
     conform,
     copies,
+    cuts,
     decide,
     fit_sound,
     handover,
@@ -101,6 +102,7 @@ app.add_typer(reel.app, name="reel", rich_help_panel=_FILES, help="See reels, th
 app.add_typer(upkeep.export, name="export", rich_help_panel=_FILES, help="Write a version in a form that others read.")
 app.add_typer(material.app, name="material", rich_help_panel=_FILES, help="Stills and papers, and what they are about.")
 app.add_typer(left.app, name="left", rich_help_panel=_PROGRAMME, help="What is left as it is, and who kept it.")
+app.add_typer(cuts.app, name="cut", rich_help_panel=_PROGRAMME, help="Cut lists: checked, pulled, compared.")
 app.add_typer(production.app, name="production", help="Create, revise and show a production.")
 app.add_typer(site.app, name="site", help="Invite sites, join, and see who belongs.")
 app.add_typer(ledger.app, name="ledger", help="See and check the ledger.")

@@ -8,7 +8,7 @@ import typer
 from relay.errors import MissingError, RefusedError
 from relay.ledger.state import State
 from relay.programme.cutlist import CutList
-from relay.programme.reading import Ground, parse_list
+from relay.programme.reading import Ground, parse_programme
 from relay.settings import first_fault
 from relay.transfer.accounting import stored_cut
 from relay.transfer.desk import Desk
@@ -29,7 +29,7 @@ def cut_of(desk: Desk, state: State, file: Path | None) -> CutList | None:
     if file is None:
         return stored_cut(desk, state)
     try:
-        return parse_list(file.read_text(encoding="utf-8"), Ground(tuple(state.film().reel_names())))
+        return parse_programme(file.read_text(encoding="utf-8"), Ground(tuple(state.film().reel_names())))
     except FileNotFoundError as error:
         raise MissingError(f"there is no file {file}: name the cut list") from error
     except (OSError, ValueError) as error:

@@ -63,6 +63,10 @@ Rate = Annotated[int, Field(ge=1, le=100_000_000)]
 """Frames that one pair of hands gets through in an hour."""
 
 
+Price = Annotated[str, StringConstraints(pattern=r"^[0-9]{1,6}(\.[0-9]{1,4})?$")]
+"""Of one frame, as a decimal: money is never a float."""
+
+
 class Site(Frozen):
     """A place that works."""
 
@@ -85,6 +89,8 @@ class Site(Frozen):
     """How many jobs are worked on at once, all stages together; as many as there are hands, where nothing is said."""
     rates: dict[Slug, Rate] = Field(default_factory=dict)
     """Frames an hour at a stage, where this site differs from what the stage says."""
+    prices: dict[Slug, Price] | None = None
+    """What this site asks for a frame at a stage, in the production's currency."""
     line: Annotated[int, Field(ge=1, le=1_000_000)] | None = None
     """What the line carries each way, in megabits a second; taken until receipts tell what it carried."""
 
@@ -210,6 +216,8 @@ class Production(Frozen):
     sites: Annotated[tuple[Site, ...], Field(min_length=1, alias="site")]
     elements: Annotated[tuple[Element, ...], Field(min_length=1, alias="element")]
     route: Annotated[tuple[Stage, ...], Field(alias="stage")] = ()
+    currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] | None = None
+    """Of sites' prices, as ISO 4217 calls it."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
@@ -248,9 +256,11 @@ class Production(Frozen):
             for name in worker.stages:
                 if known and name not in known:
                     raise ValueError(f"site {worker.name!r} does {name!r}, which is no stage of the route")
-            for name in (*worker.hands, *worker.rates):
+            for name in (*worker.hands, *worker.rates, *(worker.prices or {})):
                 if name not in worker.stages:
-                    raise ValueError(f"site {worker.name!r} has hands or a rate for {name!r}, which it does not do")
+                    raise ValueError(
+                        f"site {worker.name!r} has hands, a rate or a price for {name!r}, which it does not do"
+                    )
 
     def _check_receiver(self, stage: Stage) -> None:
         if stage.received_by is None:

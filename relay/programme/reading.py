@@ -109,6 +109,15 @@ def parse_list(text: str, ground: Ground | None = None) -> CutList:
     return parse_own_form(text) if _TOML.search(text) else parse_edl(text, ground or Ground())
 
 
+def parse_programme(text: str, ground: Ground | None = None) -> CutList:
+    """Return the cut list in a file's text. Raises ValueError with the line, for a hole and an overlap as well."""
+    from relay.programme.checking import check_whole
+
+    cut_list = parse_list(text, ground)
+    check_whole(cut_list)
+    return cut_list
+
+
 def in_order(rate: Fraction, placed: Iterable[tuple[int, Event]]) -> CutList:
     """Return the list of events with their places, which it keeps only where one does not follow the one before."""
     end = 0

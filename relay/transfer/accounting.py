@@ -16,7 +16,7 @@ from relay.programme.account_pdf import pdf
 from relay.programme.account_words import Block, account_blocks, provenance_blocks
 from relay.programme.cutlist import CutList
 from relay.programme.premis import premis
-from relay.programme.reading import Ground, parse_list
+from relay.programme.reading import Ground, parse_programme
 from relay.programme.story import frames_of
 from relay.store.folder import in_our_words
 from relay.transfer.desk import Desk
@@ -37,7 +37,7 @@ def stored_cut(desk: Desk, state: State) -> CutList | None:
         return None
     newest = max(checks, key=lambda check: check.entry)
     try:
-        return parse_list(read_object(desk, newest.cut_list).decode(), Ground(tuple(state.film().reel_names())))
+        return parse_programme(read_object(desk, newest.cut_list).decode(), Ground(tuple(state.film().reel_names())))
     except ValueError as fault:
         raise BrokenError(
             f"the cut list of entry {newest.entry} cannot be read: {fault}. Name one with --cut-list"

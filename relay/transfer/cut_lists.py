@@ -9,7 +9,7 @@ from relay.media.manifest import PackedFile
 from relay.media.package import kind_of
 from relay.model import digest_of
 from relay.programme.cutlist import CutList
-from relay.programme.reading import Ground, parse_list
+from relay.programme.reading import Ground, parse_programme
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
 
@@ -27,7 +27,7 @@ KINDS = frozenset({"edl", "otio", "toml"})
 
 def parsed(body: bytes, state: State) -> Listed:
     """Return the list in a file's bytes, which speaks of the production's reels. Raises ValueError."""
-    return Listed(parse_list(body.decode(), Ground(reels=tuple(state.film().reel_names()))), body)
+    return Listed(parse_programme(body.decode(), Ground(reels=tuple(state.film().reel_names()))), body)
 
 
 def list_among(desk: Desk, versions: Iterable[Version]) -> Listed:

@@ -1,0 +1,406 @@
+"""`relay cut`: cut lists checked, pulled, compared and written in another form."""
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from fractions import Fraction
+from pathlib import Path
+from typing import Annotated, NamedTuple
+
+import typer
+
+from relay.cli.answer import AsJson, Page, answer, bytes_in_words, count
+from relay.cli.numbers import pairs_of
+from relay.cli.progress import watching
+from relay.errors import BrokenError, MissingError, RefusedError
+from relay.film.rates import format_running_time, parse_rate
+from relay.ledger.state import State
+from relay.model import FrameRange, Production, ReelName
+from relay.programme.checking import Found, check
+from relay.programme.cutlist import CutList
+from relay.programme.edl import edl
+from relay.programme.otio_form import otio_form
+from relay.programme.own_form import own_form
+from relay.programme.pulling import HANDLES, NEAR, Difference, Pull, as_csv, hours, pull_edl, pull_list, recut
+from relay.programme.ranges import frames_of
+from relay.programme.reading import RATES, Ground, parse_list, parse_programme
+from relay.settings import first_fault
+from relay.transfer.desk import Desk
+from relay.transfer.pulling import Pulled, check_there, fetch_pulled, holdings, kept_list, pulled
+from relay.wiring import open_desk
+from relay.wording import in_words
+
+app = typer.Typer(no_args_is_help=True)
+_TOLD = 200
+"""Findings in a table; a script gets all of them."""
+
+ListText = Annotated[
+    str,
+    typer.Argument(metavar="LIST", help="A file: EDL, OTIO or TOML. Or a reel whose list was kept, such as Q/R01."),
+]
+RateText = Annotated[str, typer.Option(metavar="RATE", help="Of the programme, where the list does not say: 24, 25.")]
+Held = Annotated[
+    bool,
+    typer.Option("--held", help="It was cut from reference copies that hold frames: its labels count pictures."),
+]
+Handles = Annotated[int, typer.Option(metavar="FRAMES", min=0, max=10_000, help="Ahead of and after each shot.")]
+Near = Annotated[int, typer.Option(metavar="FRAMES", min=0, max=100_000, help="Join runs that no more frames part.")]
+
+
+def _ground(film: Production, rate: str, *, held: bool) -> Ground:
+    try:
+        programme = parse_rate(rate)
+    except ValueError as fault:
+        raise RefusedError(str(fault)) from fault
+    if programme not in RATES:
+        raise RefusedError(
+            f"no timecode counts at {rate} frames a second: expected one of {', '.join(map(str, RATES))}"
+        )
+    speeds = {reel: e.rate() for reel in film.reel_names() if (e := film.element_of(reel))} if held else {}
+    return Ground(tuple(film.reel_names()), programme, held=speeds)
+
+
+def read_list(desk: Desk, state: State, what: str, ground: Ground, *, whole: bool = True) -> CutList:
+    """Return the list in a file, or the newest that is kept about a reel. Raises MissingError, RefusedError."""
+    path = Path(what)
+    try:
+        if path.is_file():
+            body = path.read_bytes()
+        elif path.suffix:
+            raise MissingError(f"there is no file {path}: name the cut list")
+        else:
+            body = kept_list(desk, state, what)
+        text = body.decode()
+        return parse_programme(text, ground) if whole else parse_list(text, ground)
+    except (OSError, ValueError) as fault:
+        raise RefusedError(f"{what} is no cut list that can be used: {first_fault(fault)}") from fault
+
+
+@app.command("check")
+def check_list(
+    context: typer.Context, cut_list: ListText, rate: RateText = "24", held: Held = False, as_json: AsJson = False
+) -> None:
+    """Hold a cut list against what there is of each reel.
+
+    Frames that no version holds, or no accepted one; frames beyond their reel, or used twice; holes and overlaps. Exit
+    code 2: it cannot be put together so.
+    """
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        cut = read_list(desk, state, cut_list, _ground(state.film(), rate, held=held), whole=False)
+        found = check(cut, holdings(desk, state, cut))
+    blocking = [each for each in found if each.blocks]
+    facts = {
+        "list": cut_list,
+        "rate": str(cut.rate),
+        "events": len(cut.events),
+        "places": cut.length(),
+        "blocking": len(blocking),
+        "found": [{**each._asdict(), "frames": [each.frames.first, each.frames.last]} for each in found],
+    }
+    answer(facts, as_json=as_json, show=lambda page: _show_check(page, cut, found))
+    if blocking:
+        first = blocking[0]
+        raise RefusedError(
+            f"{cut_list} cannot be put together: {count(len(blocking), 'finding')}, the first in line {first.line}, "
+            f"{first.kind}: {first.reel} {first.frames}"
+        )
+
+
+def _show_check(page: Page, cut: CutList, found: Sequence[Found]) -> None:
+    lasts = format_running_time(cut.length() / cut.rate)
+    slates = sum(event.is_slate for event in cut.events)
+    dissolves = sum(event.dissolve > 0 for event in cut.events)
+    page.line(
+        f", {cut.length():,} frames at {cut.rate} a second, {lasts}; {count(slates, 'slate')}, "
+        f"{count(dissolves, 'dissolve')}.",
+        head=count(len(cut.events), "event"),
+    )
+    if not found:
+        page.line("Every frame is there and accepted, no hole, no overlap, nothing twice.")
+        return
+    rows = [
+        (
+            "look" if not each.blocks else "wrong",
+            each.kind,
+            str(each.event),
+            str(each.line),
+            each.reel,
+            str(each.frames),
+            each.what,
+        )
+        for each in found[:_TOLD]
+    ]
+    page.table(("", "found", "event", "line", "reel", "frames", "what"), rows)
+    if len(found) > _TOLD:
+        page.line(f"And {len(found) - _TOLD:,} more: --json tells all of them.")
+
+
+class _Row(NamedTuple):
+    """A line of a pull list."""
+
+    pull: Pull
+    found: tuple[Pulled, ...]
+    hours: Fraction | None
+    cost: Decimal | None
+
+    def facts(self) -> dict[str, object]:
+        return {
+            "reel": self.pull.reel,
+            "ranges": pairs_of(self.pull.ranges),
+            "lacking": pairs_of(self.pull.lacking),
+            "frames": self.pull.frames,
+            "bytes": sum(each.manifest.size() for each in self.found),
+            "versions": [each.version for each in self.found],
+            "hours": None if self.hours is None else float(self.hours),
+            "cost": None if self.cost is None else str(self.cost),
+        }
+
+
+def _rows(desk: Desk, state: State, pulls: Sequence[Pull], at: str | None) -> list[_Row]:
+    an_hour, price = _worked(state.film(), at)
+    return [
+        _Row(
+            pull,
+            pulled(desk, state, pull),
+            hours(pull.frames, an_hour) if an_hour else None,
+            None if price is None else price * pull.frames,
+        )
+        for pull in pulls
+    ]
+
+
+def _worked(film: Production, at: str | None) -> tuple[int | None, Decimal | None]:
+    """Return the frames an hour and the price of a frame at `STAGE@SITE`. Raises RefusedError."""
+    if at is None:
+        return None, None
+    stage, _, name = at.partition("@")
+    site, step = film.site(name), film.stage(stage)
+    if site is None or step is None or stage not in site.stages:
+        raise RefusedError(f"{at!r} names no stage that a site does: expected STAGE@SITE, such as grade@tokyo")
+    price = (site.prices or {}).get(stage)
+    return site.rates.get(stage, step.rate), None if price is None else Decimal(price)
+
+
+At = Annotated[
+    str | None, typer.Option("--at", metavar="STAGE@SITE", help="Tell hours and cost there, such as grade@tokyo.")
+]
+
+
+@app.command("pull")
+def pull(
+    context: typer.Context,
+    cut_list: ListText,
+    handles: Handles = HANDLES,
+    near: Near = NEAR,
+    at: At = None,
+    sheet: Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write it as CSV.")] = None,
+    edls: Annotated[Path | None, typer.Option("--edl", metavar="FOLDER", help="Write an EDL for each reel.")] = None,
+    rate: RateText = "24",
+    held: Held = False,
+    as_json: AsJson = False,
+) -> None:
+    """Tell the pull list: what a cut list needs from each reel.
+
+    With handles, joined where near: frames and bytes to fetch, hours and cost. `relay ask STAGE REEL --frames RANGES`
+    makes such ranges a job's work.
+    """
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        cut, pulls = _pulls(desk, state, cut_list, _ground(state.film(), rate, held=held), handles, near)
+        rows = _rows(desk, state, pulls, at)
+        currency = state.film().currency
+    if sheet is not None:
+        _write(sheet, as_csv((line for row in rows for line in _csv_lines(row)), _HEADS))
+    if edls is not None:
+        for row in rows:
+            if row.pull.ranges:
+                _write(edls / f"{row.pull.reel.replace('/', '_')}.edl", pull_edl(row.pull, cut.rate), folder=True)
+    total: dict[str, object] = {
+        "frames": sum(row.pull.frames for row in rows),
+        "bytes": sum(each.manifest.size() for row in rows for each in row.found),
+    }
+    facts = {"list": cut_list, "currency": currency, **total, "reels": [row.facts() for row in rows]}
+    answer(facts, as_json=as_json, show=lambda page: _show_pull(page, rows, currency or ""))
+
+
+_HEADS = ("reel", "version", "first", "last", "frames")
+
+
+def _csv_lines(row: _Row) -> list[Mapping[str, object]]:
+    return [
+        {
+            "reel": row.pull.reel,
+            "version": each.version,
+            "first": part.first,
+            "last": part.last,
+            "frames": part.last - part.first + 1,
+        }
+        for each in row.found
+        for part in each.frames
+    ]
+
+
+def _show_pull(page: Page, rows: Sequence[_Row], currency: str) -> None:
+    page.table(
+        ("reel", "frames", "which", "size", "from", "hours", f"cost {currency}".strip(), "lacking"),
+        [
+            (
+                row.pull.reel,
+                f"{row.pull.frames:,}",
+                in_words(row.pull.ranges, 6) if row.pull.ranges else "none",
+                bytes_in_words(sum(each.manifest.size() for each in row.found)),
+                ", ".join(each.version for each in row.found),
+                "" if row.hours is None else f"{float(row.hours):.1f}",
+                "" if row.cost is None else f"{row.cost:,}",
+                in_words(row.pull.lacking, 6) if row.pull.lacking else "",
+            )
+            for row in rows
+        ],
+    )
+
+
+def _pulls(
+    desk: Desk, state: State, what: str, ground: Ground, handles: int, near: int
+) -> tuple[CutList, tuple[Pull, ...]]:
+    cut = read_list(desk, state, what, ground)
+    return cut, pull_list(cut, handles, near, holdings(desk, state, cut).sent)
+
+
+@app.command("fetch")
+def fetch_list(
+    context: typer.Context,
+    cut_list: ListText,
+    target: Annotated[Path, typer.Argument(metavar="TARGET", help="A folder; each version gets one in it.")],
+    handles: Handles = HANDLES,
+    near: Near = NEAR,
+    rate: RateText = "24",
+    held: Held = False,
+    as_json: AsJson = False,
+) -> None:
+    """Fetch just the frames that a cut list needs.
+
+    Only these come over the line; every byte is verified before their folders appear. No receipt is signed, since no
+    version arrives whole. Interrupted? Run the same command again; it goes on where it was.
+    """
+    with open_desk(context.obj) as desk, watching(f"fetching for {cut_list}", quiet=as_json) as watcher:
+        state = desk.ledger.follow()
+        _, pulls = _pulls(desk, state, cut_list, _ground(state.film(), rate, held=held), handles, near)
+        check_there(pulls)
+        found = [each for one in pulls for each in pulled(desk, state, one)]
+        came = fetch_pulled(desk, found, target, watcher)
+    faults = [fault for each in came.values() for fault in each.faults]
+    facts = {
+        "target": str(target),
+        "frames": sum(frames_of(each.frames) for each in found),
+        "bytes": sum(each.manifest.size() for each in found),
+        "fetched_bytes": sum(each.fetched_bytes for each in came.values()),
+        "folders": [str(each.target) for each in came.values()],
+        "faults": [fault._asdict() for fault in faults],
+    }
+    answer(facts, as_json=as_json, show=lambda page: _show_fetched(page, facts))
+    if faults:
+        raise BrokenError(
+            f"{count(len(faults), 'frame')} did not come whole, the first: {faults[0]}; `relay mend` helps"
+        )
+
+
+def _show_fetched(page: Page, facts: Mapping[str, object]) -> None:
+    size = bytes_in_words(int(str(facts["bytes"])))
+    page.line(
+        f", {size}, are in {facts['target']}, every byte verified.", head=count(int(str(facts["frames"])), "frame")
+    )
+
+
+@app.command("differ")
+def differ(
+    context: typer.Context,
+    before: Annotated[str, typer.Argument(metavar="BEFORE", help="The list that was worked from.")],
+    now: Annotated[str, typer.Argument(metavar="NOW", help="The re-cut list.")],
+    handles: Handles = HANDLES,
+    near: Near = NEAR,
+    rate: RateText = "24",
+    held: Held = False,
+    as_json: AsJson = False,
+) -> None:
+    """Tell what a re-cut list changes.
+
+    What to fetch, what to process again, what to drop.
+    """
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        ground = _ground(state.film(), rate, held=held)
+        old, new = (read_list(desk, state, each, ground) for each in (before, now))
+    found = recut(old, new, handles, near)
+    facts = {
+        "before": before,
+        "now": now,
+        "kept": found.kept,
+        "anew": pairs_of(found.anew),
+        "reels": [
+            {
+                "reel": each.reel,
+                "fetch": pairs_of(each.fetch),
+                "process": pairs_of(each.process),
+                "drop": pairs_of(each.drop),
+            }
+            for each in found.reels
+        ],
+    }
+
+    def show(page: Page) -> None:
+        page.line(f" stay as they are; {_places(found.anew)} of the programme to be put together anew.",
+                  head=count(found.kept, "frame"))  # fmt: skip
+        if found.reels:
+            page.table(("reel", "fetch", "process again", "drop"), [_changed(each) for each in found.reels])
+
+    answer(facts, as_json=as_json, show=show)
+
+
+def _places(ranges: Sequence[FrameRange]) -> str:
+    return f"{count(frames_of(ranges), 'place')} ({in_words(ranges, 6)})" if ranges else "no place"
+
+
+def _changed(each: Difference) -> tuple[ReelName, str, str, str]:
+    told = [in_words(ranges, 6) if ranges else "" for ranges in (each.fetch, each.process, each.drop)]
+    return each.reel, told[0], told[1], told[2]
+
+
+@app.command("write")
+def write(
+    context: typer.Context,
+    cut_list: ListText,
+    target: Annotated[Path, typer.Argument(metavar="FILE", help="A new file: .edl, .otio or .toml.")],
+    rate: RateText = "24",
+    held: Held = False,
+    as_json: AsJson = False,
+) -> None:
+    """Write a cut list in another form: EDL, OTIO or TOML."""
+    forms = {".edl": edl, ".otio": otio_form, ".toml": own_form}
+    if target.suffix not in forms:
+        raise RefusedError(f"{target} says no form: expected a name that ends in {', '.join(forms)}")
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        cut = read_list(desk, state, cut_list, _ground(state.film(), rate, held=held))
+    try:
+        body = forms[target.suffix](cut)
+    except ValueError as fault:
+        raise RefusedError(f"{cut_list} cannot be written as {target.suffix}: {fault}") from fault
+    _write(target, body)
+    facts = {"target": str(target), "events": len(cut.events), "places": cut.length()}
+    answer(
+        facts,
+        as_json=as_json,
+        show=lambda page: page.line(" are in " + str(target) + ".", head=f"{len(cut.events)} events"),
+    )
+
+
+def _write(path: Path, body: str, *, folder: bool = False) -> None:
+    try:
+        if folder:
+            path.parent.mkdir(exist_ok=True)
+        with path.open("x", encoding="utf-8") as file:
+            file.write(body)
+    except FileExistsError as error:
+        raise RefusedError(f"{path} exists: give another name, or move it away first") from error
+    except OSError as error:
+        raise RefusedError(f"{path} cannot be written ({error.strerror}): name another place") from error

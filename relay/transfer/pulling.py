@@ -1,0 +1,143 @@
+"""Cut lists and pull lists against a production: what there is of each reel, and just the frames that are needed."""
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+from relay.errors import MissingError, RefusedError
+from relay.ledger.job_state import Standing
+from relay.ledger.state import State, Version
+from relay.media.manifest import Manifest, PackedFile
+from relay.media.sequence import frames_in, picture_of
+from relay.model import FrameRange, ReelName, VersionName, merged
+from relay.programme.checking import Holdings
+from relay.programme.cutlist import CutList
+from relay.programme.pulling import Pull
+from relay.store.folder import in_our_words
+from relay.transfer.desk import Desk
+from relay.transfer.fetch import Fetched, fetch
+from relay.transfer.looked import read_object
+from relay.transfer.progress import UNWATCHED, Watcher
+
+
+def holdings(desk: Desk, state: State, cut_list: CutList) -> Holdings:
+    """Return what versions hold of the reels that a list speaks of.
+
+    A reel that no job was ever opened on has nothing to be accepted: what was sent of it counts.
+    """
+    film = state.film()
+    known = frozenset(film.reel_names())
+    sent, accepted = {}, {}
+    for reel in {event.reel for event in cut_list.events} & known:
+        versions = _at_hand(state, reel)
+        frames = {
+            version.name: frames_in(desk.manifests.read(version.manifest), version.scan_map) for version in versions
+        }
+        sent[reel] = _together(frames.values())
+        good = _accepted(state, reel)
+        accepted[reel] = sent[reel] if good is None else _together(frames[name] for name in good & frames.keys())
+    counted = {
+        ReelName(f"{element.code}/{reel.name}"): reel.frames
+        for element in film.elements
+        for reel in element.reels
+        if reel.frames is not None
+    }
+    return Holdings(known, sent, accepted, counted)
+
+
+def _at_hand(state: State, reel: ReelName) -> list[Version]:
+    """Return the versions of a reel that the store holds, the newest first."""
+    return [version for version in reversed(state.of_reel(reel)) if version.retired is None]
+
+
+def _together(ranges: Iterable[Iterable[FrameRange]]) -> tuple[FrameRange, ...]:
+    return merged((each.first, each.last) for some in ranges for each in some)
+
+
+def _accepted(state: State, reel: ReelName) -> set[VersionName] | None:
+    """Return the accepted versions of a reel; None where no job was opened on it."""
+    jobs = [job for job in state.jobs.values() if job.reel == reel]
+    if not jobs:
+        return None
+    return {job.outcome for job in jobs if job.outcome and job.standing is Standing.ACCEPTED}
+
+
+class Pulled(NamedTuple):
+    """The files of one version that a pull list needs."""
+
+    version: VersionName
+    frames: tuple[FrameRange, ...]
+    manifest: Manifest
+    """Of these files only."""
+
+
+def pulled(desk: Desk, state: State, pull: Pull) -> tuple[Pulled, ...]:
+    """Return where the frames of a pull lie: each in an accepted version before others, and in the newest of these."""
+    good = _accepted(state, pull.reel)
+    versions = sorted(_at_hand(state, pull.reel), key=lambda each: good is not None and each.name not in good)
+    wanted = {frame for each in pull.ranges for frame in range(each.first, each.last + 1)}
+    found = []
+    for version in versions:
+        files = {frame: file for frame, file in _frames(desk, version) if frame in wanted}
+        if files:
+            frames = merged((frame, frame) for frame in files)
+            found.append(Pulled(version.name, frames, Manifest.of(set(files.values()))))
+            wanted -= files.keys()
+    return tuple(found)
+
+
+def _frames(desk: Desk, version: Version) -> Iterator[tuple[int, PackedFile]]:
+    manifest = desk.manifests.read(version.manifest)
+    picture = picture_of(manifest) if version.scan_map else None
+    if picture is None or version.scan_map is None:
+        return
+    for number, file in picture.files:
+        frame = version.scan_map.reel_frame(number)
+        if frame is not None:
+            yield frame, file
+
+
+def fetch_pulled(
+    desk: Desk, found: Iterable[Pulled], target: Path, watcher: Watcher = UNWATCHED
+) -> dict[VersionName, Fetched]:
+    """Bring just these files into `target`, a folder for each version; each byte verified, each folder whole or not.
+
+    No receipt is signed: no version arrived whole. Raises RefusedError and TransientError as `fetch` does.
+    """
+    with in_our_words(str(target), "make the folder that the frames come to"):
+        target.mkdir(exist_ok=True)
+    return {
+        each.version: fetch(
+            each.manifest,
+            desk.store,
+            target / each.version.replace("/", "_"),
+            desk.notebook,
+            hands=desk.hands,
+            watcher=watcher,
+            clock=desk.clock,
+        )
+        for each in found
+    }
+
+
+def kept_list(desk: Desk, state: State, about: str) -> bytes:
+    """Return the newest cut list that was kept about a reel, as `relay material keep` does. Raises MissingError."""
+    reel = state.reel(about)
+    kept = [each for each in state.material if each.about == reel and _is_list(each.name)]
+    if not kept:
+        raise MissingError(
+            f"no cut list is kept about {reel}: name a file, or keep one with `relay material keep LIST {reel}`"
+        )
+    return read_object(desk, kept[-1].object)
+
+
+def _is_list(name: str) -> bool:
+    return name.lower().endswith((".edl", ".otio", ".toml"))
+
+
+def check_there(pulls: Iterable[Pull]) -> None:
+    """Raise RefusedError where a pull list lacks what its programme shows."""
+    for pull in pulls:
+        if pull.lacking:
+            said = ", ".join(map(str, pull.lacking[:6])) + (" ..." if len(pull.lacking) > 6 else "")
+            raise RefusedError(f"{pull.reel} lacks {said}, which the list shows: `relay cut check` says where")
