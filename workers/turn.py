@@ -28,6 +28,7 @@ from relay.transfer.inspecting import conclude, inspecting, receive_and_look, sa
 from relay.transfer.mending import mend_version
 from workers.automatic import able_to_do, do_job
 from workers.hooks import Teller
+from workers.kinds.align import align_pair, pairs_owed
 from workers.life import Life
 from workers.planning import Planning
 from workers.room import Room, StoppedError, StopWatch, tell_trouble
@@ -57,6 +58,8 @@ class Lane(StrEnum):
     DO = "do"
     PLAN = "plan"
     """Ask the site that the plan has for each open job; tell people to whom their work goes when they close."""
+    ALIGN = "align"
+    """Put prints of one reel side by side, by what inspections left of them."""
     FIXITY = "fixity"
     TELL = "tell"
 
@@ -97,6 +100,8 @@ class Turn:
             case Lane.PLAN:
                 ahead = ["ahead"] if self._is_plan_due(self.desk.ledger.follow()) else []
                 return self._each("plan", ahead, lambda _: self._planning.plan())
+            case Lane.ALIGN:
+                return self._each("align", pairs_owed(self.desk), lambda pair: align_pair(self.desk, pair))
             case Lane.FIXITY:
                 return check_due(self.desk, self._schedule)
             case Lane.TELL:
@@ -141,6 +146,7 @@ class Turn:
             Lane.SEND: bool(finished_folders(self.room)) or bool(self._unsaid_folders(state)),
             Lane.DO: next(self._doable(state), None) is not None,
             Lane.PLAN: allows("plan ahead") and self._is_plan_due(state),
+            Lane.ALIGN: any(allows(f"align {pair}") for pair in pairs_owed(self.desk)),
             Lane.TELL: allows("tell people") and self._has_news(),
         }
         return {lane for lane, is_wanted in wanted.items() if is_wanted}

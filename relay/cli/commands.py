@@ -10,6 +10,7 @@ import typer.core
 from relay import __version__
 from relay.cli import (
     accounts,
+    align,
     beside,
     board,
     closing,
@@ -92,6 +93,8 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_JOBS, "reassign", jobs.reassign),
     (_JOBS, "restart", jobs.restart),
     (_JOBS, "ask", jobs.ask),
+    (_PROGRAMME, "align", align.align),
+    (_PROGRAMME, "pin", align.pin),
     (_PROGRAMME, "decide", decide.decide),
     (_PROGRAMME, "why", accounts.why),
     (_PROGRAMME, "account", accounts.account),

@@ -7,10 +7,11 @@ a writer shows to the person who asked; a reader that meets such an entry in the
 from dataclasses import replace
 
 from relay.errors import RefusedError
-from relay.ledger import decision_rules, job_rules, route
+from relay.ledger import decision_rules, job_rules, pin_rules, route
 from relay.ledger.decision_words import DecisionMade, ProductionClosed, RegionCompared, RegionJudged, VersionsRetired
 from relay.ledger.entry import Entry
 from relay.ledger.keys import PublicKey, key_id
+from relay.ledger.pin_words import PlacePinned
 from relay.ledger.saying import RULING, WORKING, Saying
 from relay.ledger.state import (
     ROOT,
@@ -112,6 +113,8 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _not_sent(state, word, saying)
         case FolderSettled():
             _settled(state, word, saying)
+        case PlacePinned():
+            pin_rules.fold_pin(state, word, saying)
         case DecisionMade() | RegionCompared() | RegionJudged() | ProductionClosed() | VersionsRetired():
             decision_rules.fold_decision(state, word, saying)
         case _:  # a word without a rule does not type-check here
@@ -294,7 +297,7 @@ def _conformed(state: State, word: VersionConformed, saying: Saying) -> None:
 def _aligned(state: State, word: VersionsAligned, saying: Saying) -> None:
     saying.check_role("say how two prints lie to each other", *WORKING)
     one, other = (_version(state, name).name for name in (word.one, word.other))
-    told = (word.frame_map, word.matched, word.sure, word.frames)
+    told = (word.frame_map, word.matched, word.sure, word.frames, word.pins)
     found = Alignment(one, other, saying.by, saying.entry, saying.time, *told)
     others = (each for each in state.alignments if {each.one, each.other} != {one, other})
     state.alignments = (*others, found)

@@ -18,6 +18,7 @@ from relay.ledger.decision_state import Closing, Comparison, Decision, Judgement
 from relay.ledger.entry import NO_ENTRY
 from relay.ledger.job_state import Expected, Job
 from relay.ledger.keys import KeyId, PublicKey
+from relay.ledger.pin_words import Pin
 from relay.ledger.words import Fault
 from relay.model import (
     Digest,
@@ -115,6 +116,8 @@ class Alignment:
     matched: int
     sure: int
     frames: int
+    pins: tuple[int, ...] = ()
+    """The entries of the pins that it keeps to."""
 
 
 @dataclass(frozen=True)
@@ -232,6 +235,8 @@ class State:
     closings: tuple[Closing, ...] = ()
     retired: int | None = None
     """The first entry that retired versions from the bucket: since then it takes no further ones."""
+    pins: tuple[Pin, ...] = ()
+    """Frames of two prints that people say show the same; those that count."""
 
     def draft(self) -> Self:
         """Return a copy that can be folded into and thrown away; it sees this state and leaves it alone."""

@@ -33,6 +33,7 @@ from relay.ledger.job_words import (
     TryFailed,
     WorkCameLate,
 )
+from relay.ledger.pin_words import PlacePinned
 from relay.ledger.words import (
     CopyChecked,
     FolderNotSent,
@@ -101,6 +102,11 @@ def telling(word: Word) -> str:  # one arm a word
             return f"could not send {word.folder} from to-send/: {word.why}"
         case FolderSettled():
             return f"settled {word.folder}: it was sent, or is not in to-send/ any more"
+        case PlacePinned():
+            who, note = f"{word.person} of the site " if word.person else "", f" ({word.note})" if word.note else ""
+            if word.other_frame is None:
+                return f"{who}lifted the pin on {word.one}:{word.frame} to {word.other}{note}"
+            return f"{who}pinned {word.one}:{word.frame} to {word.other}:{word.other_frame}{note}"
         case DecisionMade() | RegionCompared() | RegionJudged() | ProductionClosed() | VersionsRetired():
             return _of_the_film(word)
         case _:

@@ -10,6 +10,7 @@ from pydantic import Field, StringConstraints, TypeAdapter, model_validator
 from relay.ledger.decision_words import DecisionWord
 from relay.ledger.job_words import JobWord
 from relay.ledger.keys import PublicKeyField
+from relay.ledger.pin_words import PlacePinned
 from relay.model import (
     DigestField,
     FrameRange,
@@ -168,6 +169,8 @@ class VersionsAligned(Frozen):
     """Frames of `one` of which the map is sure, whether `other` has or lacks them."""
     frames: Annotated[int, Field(ge=1)]
     """Of `one`, in all."""
+    pins: Annotated[tuple[Annotated[int, Field(ge=1)], ...], Field(max_length=10_000)] = ()
+    """The entries of the pins that it keeps to."""
 
     @model_validator(mode="after")
     def _is_about_two(self) -> Self:
@@ -262,6 +265,7 @@ Word = (
     | ObjectMended
     | FolderNotSent
     | FolderSettled
+    | PlacePinned
     | DecisionWord
     | JobWord
 )

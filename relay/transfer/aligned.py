@@ -15,8 +15,8 @@ from relay.transfer.looked import read_object
 from relay.transfer.sender import Sender
 
 
-def say_aligned(desk: Desk, found: FrameMap) -> Entry | None:
-    """Store a frame map and say so. None: the ledger's newest word on the two names these very bytes."""
+def say_aligned(desk: Desk, found: FrameMap, pins: tuple[int, ...] = ()) -> Entry | None:
+    """Store a frame map and say so, and which pins it keeps to. None: the newest word on the two says the same."""
     body = stored_map(found)
     digest = digest_of(body)
     Sender(desk.store, desk.notebook, frozenset()).put(digest, memoryview(bytearray(body)), f"the map of {found.one}")
@@ -28,11 +28,13 @@ def say_aligned(desk: Desk, found: FrameMap) -> Entry | None:
         matched=sum(run.length for run in runs if run.other is not None),
         sure=sum(run.length for run in runs if run.sure),
         frames=sum(run.length for run in runs),
+        pins=pins,
     )
 
     def decide(state: State, _now: datetime) -> list[Word] | None:
-        said = {each.frame_map for each in state.alignments if {each.one, each.other} == {found.one, found.other}}
-        return None if digest in said else [word]
+        about = {found.one, found.other}
+        said = {(each.frame_map, each.pins) for each in state.alignments if {each.one, each.other} == about}
+        return None if (digest, pins) in said else [word]
 
     return desk.ledger.append(desk.pen, decide)
 

