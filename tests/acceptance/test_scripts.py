@@ -40,6 +40,8 @@ ELSEWHERE = {
     "relay conform",  # in test_conform.py, where something came back
     "relay movie",  # in test_conform.py
     "relay fit-sound",  # in test_fit_sound.py, where there is a sound
+    "relay align",  # in test_align.py, where two prints were looked at
+    "relay pin",  # there, too
     "relay gaps",  # in test_prints.py, where prints lie side by side
     "relay fill",  # there, too
     "relay coverage",

@@ -57,7 +57,7 @@ def test_a_sweep_takes_one_turn_of_every_lane_and_ends(tmp_path):
     house = House(tmp_path, film([SCAN, CHECK], {COORDINATOR: [], "lisbon": ["scan", "check"]}))
     swept = relay(house, "lisbon", "sweep", "--folder", house.root / "lisbon", "--settle", "0", "--json")
     assert swept.code == 0, swept.err
-    lanes = ("look", "receive", "inspect", "mend", "send", "do", "plan", "fixity", "tell")
+    lanes = ("look", "receive", "inspect", "mend", "send", "do", "plan", "align", "fixity", "tell")
     assert json.loads(swept.out)["did"] == {**dict.fromkeys(lanes, 0), "look": 1, "do": 1}
     assert "lisbon did scan/A/R001/1" in swept.err
     relay(house, COORDINATOR, "sweep", "--folder", house.root / COORDINATOR)
