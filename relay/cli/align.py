@@ -25,9 +25,10 @@ def align(
     other: Annotated[str, typer.Argument(metavar="OTHER", help="The other print's.")],
     as_json: AsJson = False,
 ) -> None:
-    """Put two prints of a reel side by side: which frame of one shows what a frame of the other shows.
+    """Put two prints of a reel side by side.
 
-    It works on the thumbnails that an inspection left, so neither print is fetched. What people pinned is kept to.
+    It tells which frame of one shows what a frame of the other shows, and works on the thumbnails that an inspection left:
+    neither print is fetched. What people pinned is kept to.
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
@@ -51,7 +52,7 @@ def pin(
     person: Person = None,
     as_json: AsJson = False,
 ) -> None:
-    """Say that a frame of one print shows what a frame of another shows.
+    """Say that frames of two prints show the same.
 
     The next alignment keeps to it. A later pin on either frame takes its place.
     """
