@@ -27,7 +27,7 @@ def align(
 ) -> None:
     """Put two prints of a reel side by side.
 
-    It tells which frame of one shows what a frame of the other shows, and works on the thumbnails that an inspection left:
+    It tells which frame of one shows what a frame of the other shows, by the thumbnails that an inspection left:
     neither print is fetched. What people pinned is kept to.
     """
     with open_desk(context.obj) as desk:
