@@ -25,7 +25,7 @@ from relay.programme.ranges import frames_of
 from relay.programme.reading import RATES, Ground, parse_list, parse_programme
 from relay.settings import first_fault
 from relay.transfer.desk import Desk
-from relay.transfer.pulling import Pulled, check_there, fetch_pulled, holdings, kept_list, pulled
+from relay.transfer.pulling import CSV_HEADS, Pulled, check_there, csv_lines, fetch_pulled, holdings, kept_list, pulled
 from relay.wiring import open_desk
 from relay.wording import in_words
 
@@ -210,7 +210,7 @@ def pull(
         rows = _rows(desk, state, pulls, at)
         currency = state.film().currency
     if sheet is not None:
-        _write(sheet, as_csv((line for row in rows for line in _csv_lines(row)), _HEADS))
+        _write(sheet, as_csv((line for row in rows for line in csv_lines(row.found)), CSV_HEADS))
     if edls is not None:
         for row in rows:
             if row.pull.ranges:
@@ -221,23 +221,6 @@ def pull(
     }
     facts = {"list": cut_list, "currency": currency, **total, "reels": [row.facts() for row in rows]}
     answer(facts, as_json=as_json, show=lambda page: _show_pull(page, rows, currency or ""))
-
-
-_HEADS = ("reel", "version", "first", "last", "frames")
-
-
-def _csv_lines(row: _Row) -> list[Mapping[str, object]]:
-    return [
-        {
-            "reel": row.pull.reel,
-            "version": each.version,
-            "first": part.first,
-            "last": part.last,
-            "frames": part.last - part.first + 1,
-        }
-        for each in row.found
-        for part in each.frames
-    ]
 
 
 def _show_pull(page: Page, rows: Sequence[_Row], currency: str) -> None:

@@ -9,7 +9,7 @@ from relay.ledger.job_state import Standing
 from relay.ledger.state import State, Version
 from relay.media.manifest import Manifest, PackedFile
 from relay.media.sequence import frames_in, picture_of
-from relay.model import FrameRange, ReelName, VersionName, merged
+from relay.model import FrameRange, ReelName, VersionName, merged, reel_of
 from relay.programme.checking import Holdings
 from relay.programme.cutlist import CutList
 from relay.programme.pulling import Pull
@@ -141,3 +141,14 @@ def check_there(pulls: Iterable[Pull]) -> None:
         if pull.lacking:
             said = ", ".join(map(str, pull.lacking[:6])) + (" ..." if len(pull.lacking) > 6 else "")
             raise RefusedError(f"{pull.reel} lacks {said}, which the list shows: `relay cut check` says where")
+
+
+CSV_HEADS = ("reel", "version", "first", "last", "frames")
+
+
+def csv_lines(found: Iterable[Pulled]) -> Iterator[dict[str, object]]:
+    """Yield a line for each run of frames, by `CSV_HEADS`."""
+    for each in found:
+        for part in each.frames:
+            reel, frames = reel_of(each.version), part.last - part.first + 1
+            yield dict(zip(CSV_HEADS, (reel, each.version, part.first, part.last, frames), strict=True))
