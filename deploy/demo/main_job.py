@@ -99,10 +99,12 @@ def flip_a_bit(store: Path, frame: Path) -> str:
 
 def set_to_music(house: House) -> None:
     programme.fit(house, FRAMES)
+    programme.cut(house, FRAMES)
 
 
 def put_together(house: House) -> None:
     programme.put_together(house, FRAMES)
+    programme.cut_again(house, FRAMES)
 
 
 def check_and_export(house: House) -> None:

@@ -3,7 +3,7 @@
 import json
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 from pathlib import Path
@@ -40,6 +40,15 @@ class Desk:
         return self.folder / "cue.wav"
 
     @property
+    def draft(self) -> Path:
+        """The first list, by somebody who took all of it from print A."""
+        return self.folder / "draft.toml"
+
+    @property
+    def recut(self) -> Path:
+        return self.folder / "recut.toml"
+
+    @property
     def cut_list(self) -> Path:
         return self.folder / "reel-1.toml"
 
@@ -62,19 +71,22 @@ def write_plan(desk: Desk, speeds: dict[str, str]) -> None:
     desk.plan.write_text("".join(lines), encoding="utf-8")
 
 
-def taken(desk: Desk) -> Iterator[tuple[str, int, int]]:
-    """Yield the runs that the scenes are made of: the print, its first frame, how many; print B where A has none."""
+def taken(desk: Desk, prints: str = "AB") -> Iterator[tuple[str, int, int]]:
+    """Yield the runs that the scenes are made of: the print, its first frame, how many.
+
+    The last of `prints` is taken where print A lost frames.
+    """
     lost = set(frames_lost("A", 1, desk.frames))
     for shot in desk.scenes().values():
         frames = range(shot.first, shot.first + shot.length)
         for is_lost, run in groupby(frames, key=lost.__contains__):
             held = list(run)
-            yield ("B" if is_lost else "A"), held[0], len(held)
+            yield prints[-1 if is_lost else 0], held[0], len(held)
 
 
-def listed(desk: Desk) -> CutList:
+def listed(desk: Desk, prints: str = "AB") -> CutList:
     """Return the programme as a cut list: each run at the speed that its scene was fitted to."""
-    runs = list(taken(desk))
+    runs = list(taken(desk, prints))
     laid = lay_out([Scene(name, count, Fraction(FRAMES_PER_SECOND)) for name, _, count in runs], RATE)
     return CutList(
         RATE,
@@ -100,10 +112,32 @@ def fit(house: House, frames: int) -> None:
     house.relay("lisbon", "fit-sound", desk.plan)
 
 
+def cut(house: House, frames: int) -> None:
+    """Check the editor's list: one names frames that print A lost, the next does not; and tell what it needs."""
+    desk = Desk(house / "lisbon" / "desk", frames)
+    desk.draft.write_text(own_form(listed(desk, "A")), encoding="utf-8")
+    desk.cut_list.write_text(own_form(listed(desk)), encoding="utf-8")
+    tell("The editor's first list takes all of it from print A, which lost some frames there: the check names them.")
+    house.relay("lisbon", "cut", "check", desk.draft, ends=2)
+    tell("The second takes those from print B. What it needs from each reel is the pull list.")
+    house.relay("lisbon", "cut", "check", desk.cut_list)
+    house.relay("lisbon", "cut", "pull", desk.cut_list, "--handles", "2")
+
+
+def cut_again(house: House, frames: int) -> None:
+    """Shorten the last scene: only what differs is told."""
+    desk = Desk(house / "lisbon" / "desk", frames)
+    whole = listed(desk)
+    last = whole.events[-1]
+    shorter = CutList(whole.rate, (*whole.events[:-1], replace(last, first=last.first + 2, length=last.length - 2)))
+    desk.recut.write_text(own_form(shorter), encoding="utf-8")
+    tell("The editor begins the train two frames later. Only the difference is fetched, processed or dropped.")
+    house.relay("lisbon", "cut", "differ", desk.cut_list, desk.recut, "--handles", "2")
+
+
 def put_together(house: House, frames: int) -> None:
     """Let Kolkata put the programme together by the list, with a frame left out at first."""
     desk = Desk(house / "lisbon" / "desk", frames)
-    desk.cut_list.write_text(own_form(listed(desk)), encoding="utf-8")
     kolkata, made = house / "kolkata" / "arrived", house / "kolkata" / "graded" / "Q_R01"
     tell("Kolkata puts reel 1 together by the list, and grades it. One frame was left out: it is named.")
     house.relay("kolkata", "fetch", "B/R01", kolkata / "B_R01", quiet=True)
