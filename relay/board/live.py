@@ -41,7 +41,12 @@ async def _events(request: Request) -> AsyncIterator[str]:
             picture = board.watch.picture
             if picture.number != told:
                 told, silent = picture.number, 0.0
-                facts = {"number": told, "entry": picture.state.sequence, "stale": picture.stale_since is not None}
+                facts = {
+                    "number": told,
+                    "entry": picture.state.sequence,
+                    "stale": picture.stale_since is not None,
+                    "listening": state.listening,
+                }
                 yield f"data: {json.dumps(facts)}\n\n"
             elif silent >= KEEP_ALIVE:
                 _ = viewer_of(request)  # whose right was taken back is told no more

@@ -105,7 +105,7 @@ const askAnew = async (address = location.href) => {
 
 // Changes, as they come.
 
-const SPREAD = 400; // milliseconds, so that fifty pages do not ask in the same instant
+const SPREAD = 8; // milliseconds for each page that listens, so that fifty do not ask in the same instant
 
 let cutSince = null;
 
@@ -123,7 +123,7 @@ const listen = () => {
     const wasCut = cutSince !== null;
     cutSince = null;
     showCut();
-    if (facts.number !== told || wasCut) { told = facts.number; setTimeout(askAnew, Math.random() * SPREAD); }
+    if (facts.number !== told || wasCut) { told = facts.number; setTimeout(askAnew, Math.random() * Math.min(400, SPREAD * facts.listening)); }
   };
   events.onerror = () => {
     cutSince = cutSince || new Date();
