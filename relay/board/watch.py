@@ -110,6 +110,7 @@ class Watch:
         self._woken.set()
         if self._thread.is_alive():
             self._thread.join(5)
+        self._seer.stop()
 
     def asked(self) -> None:
         """Say that somebody watches; whoever comes after a quiet time is not kept waiting for the next look."""
