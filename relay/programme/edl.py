@@ -211,10 +211,14 @@ def _reel(ground: Ground, name: str) -> ReelName:
 
 
 def _check_length(edit: _Edit, event: Event, rate: Fraction, speed: Fraction) -> None:
-    """Hold the source's length against the record's at the speed: editors round, by a frame at most."""
+    """Hold the source's length against the record's at the speed.
+
+    Editors round, by a frame at most; above the programme's rate they may also leave out what the last step passes over.
+    """
     source, record = edit.source[1] - edit.source[0], event.length
     expected = event.into + record * speed / rate
-    if event.is_slate or speed == 0 or abs(source - expected) <= (0 if speed == rate and not event.into else 1):
+    rounding = Fraction(0) if speed == rate and not event.into else max(Fraction(1), speed / rate)
+    if event.is_slate or speed == 0 or abs(source - expected) <= rounding:
         return
     raise LineError(edit.line, f"the source runs for {source} frames and the programme for {record}: at "
                     f"{in_our_words(speed)} expected {int(expected)}; an M2 line tells another speed")  # fmt: skip

@@ -35,6 +35,11 @@ ELSEWHERE = {
     "relay left compare",
     "relay left crops",
     "relay left judge",
+    "relay cut check",  # all five in test_cut.py, where there are lists
+    "relay cut pull",
+    "relay cut fetch",
+    "relay cut differ",
+    "relay cut write",
     "relay retire",  # in test_closing.py, where something was closed
     "relay reel findings",  # asked in test_inspect.py, where something was found
     "relay conform",  # in test_conform.py, where something came back

@@ -96,7 +96,7 @@ def test_an_older_file_that_says_nothing_of_hours_stays_valid():
         ("to = 2026-08-07", "to = 7", "closed 1, to: 7 is no day: expected one such as 2027-01-09"),
         ('country = "CA"', 'country = "Canada"', "holidays, country"),
         ("hands = { scan = 2 }", "hands = { scan = 0 }", "hands, scan: expected greater than or equal to 1"),
-        ("rates = { scan = 900 }", "rates = { grade = 900 }", "a rate for 'grade', which it does not do"),
+        ("rates = { scan = 900 }", "rates = { grade = 900 }", "a rate or a price for 'grade', which it does not do"),
         ("line = 200", "line = 0", "line: expected greater than or equal to 1"),
     ],
 )
