@@ -213,7 +213,7 @@ def _reel(ground: Ground, name: str) -> ReelName:
 def _check_length(edit: _Edit, event: Event, rate: Fraction, speed: Fraction) -> None:
     """Hold the source's length against the record's at the speed.
 
-    Editors round, by a frame at most; above the programme's rate they may also leave out what the last step passes over.
+    Editors round, by a frame at most; above the programme's rate they may leave out what the last step passes over.
     """
     source, record = edit.source[1] - edit.source[0], event.length
     expected = event.into + record * speed / rate

@@ -35,7 +35,7 @@ def test_no_question_that_fits_the_description_makes_it_fail(house, serve):
             assert answer.status_code < 500, answer.text
 
         asks()
-    assert len(asked) == 8
+    assert len(asked) == 9
     assert house.ledger(RULER).follow().sequence == before
 
 
