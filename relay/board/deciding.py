@@ -3,19 +3,16 @@
 from typing import Annotated
 
 from fastapi import APIRouter, Request
-from fastapi.responses import RedirectResponse, Response
-from pydantic import StringConstraints, ValidationError
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import Response
+from pydantic import StringConstraints
 
-from relay.board.door import Asking, board_of, check_token, form_of
-from relay.board.pages import own_path
+from relay.board.door import Asking, board_of, said_by_form
 from relay.board.rows.view import Viewer
-from relay.errors import RefusedError, RelayError
+from relay.errors import RefusedError
 from relay.ledger.deciding import decide as say
 from relay.ledger.decision_words import DecisionMade, Evidence, Verdict
 from relay.model import Frozen, Line, Place, ReelField, VersionField
 from relay.programme.reasons import reason_in_full
-from relay.settings import first_fault
 from relay.transfer.seat import Seat
 from relay.wording import parse_frames
 
@@ -61,15 +58,5 @@ def decided(seat: Seat, viewer: Viewer, asked: Asked) -> str:
 @router.post("/decide")
 async def decide(request: Request, viewer: Asking) -> Response:
     """Say a decision from the form on a reel's page; then show that page again."""
-    form = await form_of(request)
-    check_token(request, form.pop("token", ""))
-    back, board = own_path(form.pop("back", "/")), board_of(request)
-    try:
-        asked = Asked.model_validate(form)
-        request.session["said"] = await run_in_threadpool(decided, board.actors.seat_of(viewer), viewer, asked)
-        board.watch.look_now()
-    except ValidationError as error:
-        raise RefusedError(f"this cannot be said: {first_fault(error)}") from error
-    except RelayError as error:
-        request.session["said"] = f"Not said: {error}"
-    return RedirectResponse(back, status_code=303)
+    actors = board_of(request).actors
+    return await said_by_form(request, lambda form: decided(actors.seat_of(viewer), viewer, Asked.model_validate(form)))

@@ -2,15 +2,15 @@
 
 import secrets
 import threading
-from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import TypeVar, cast
 
 from relay.board.acting import Actors
 from relay.board.guard import Tries
+from relay.board.kept import Kept
 from relay.board.people import People
 from relay.board.rows.foreseen import Foreseen
 from relay.board.rows.jobs import JobRow, job_rows
@@ -31,38 +31,7 @@ from relay.model import ReelName, ScanMap, VersionName
 from relay.transfer.looked import newest_look
 from relay.transfer.seat import Seat
 
-KEPT = 64
-"""Sets of rows that are kept: some pages for some viewers at the present minute."""
-
 Rows = TypeVar("Rows")
-
-
-class _Cell:
-    """Rows, once they were reckoned; whoever wants them meanwhile waits for whoever reckons."""
-
-    def __init__(self) -> None:
-        self.lock = threading.Lock()
-        self.rows: tuple[Any] | None = None
-
-
-class Kept:
-    """Rows by what they were reckoned from; the longest unused go first."""
-
-    def __init__(self) -> None:
-        self._lock = threading.Lock()
-        self._cells: OrderedDict[tuple[Any, ...], _Cell] = OrderedDict()
-
-    def get(self, key: tuple[Any, ...], reckon: Callable[[], Any]) -> Any:
-        """Return the rows of `key`, reckoned once however many ask for them at a time."""
-        with self._lock:
-            cell = self._cells.setdefault(key, _Cell())
-            self._cells.move_to_end(key)
-            while len(self._cells) > KEPT:
-                self._cells.popitem(last=False)
-        with cell.lock:
-            if cell.rows is None:
-                cell.rows = (reckon(),)
-            return cell.rows[0]
 
 
 class OneTime:

@@ -1,6 +1,7 @@
 """Who is asking: a session in a signed cookie, looked up again at every request; signing in, signing out, links."""
 
 import secrets
+from collections.abc import Callable
 from datetime import datetime
 from typing import Annotated, Literal
 from urllib.parse import parse_qsl
@@ -8,14 +9,16 @@ from urllib.parse import parse_qsl
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import RedirectResponse, Response
 from pydantic import TypeAdapter, ValidationError
+from starlette.concurrency import run_in_threadpool
 
 from relay.board.desk import Board
 from relay.board.guard import is_token
 from relay.board.people import LONGEST_PASSWORD
 from relay.board.rows.view import Viewer
 from relay.board.web import page
-from relay.errors import RefusedError
+from relay.errors import RefusedError, RelayError
 from relay.model import Frozen
+from relay.settings import first_fault
 
 Way = Literal["here", "person", "link"]
 
@@ -114,6 +117,31 @@ def _open(request: Request, way: Way, name: str, since: str) -> RedirectResponse
     request.session.clear()
     request.session["relay"] = session.model_dump()
     return RedirectResponse("/", status_code=303)
+
+
+async def said_by_form(request: Request, say: Callable[[dict[str, str]], str]) -> Response:
+    """Let `say` say what a form asks for, for browsers whose script does not run; then show the page it came from.
+
+    `say` returns what became of it in words; a refusal is told on that page. Raises RefusedError for what is no such
+    form, NotYoursError for another page's.
+    """
+    form, board = await form_of(request), board_of(request)
+    check_token(request, form.pop("token", ""))
+    back = _own_path(form.pop("back", "/"))
+    try:
+        request.session["said"] = await run_in_threadpool(say, form)
+        board.watch.look_now()
+    except ValidationError as error:
+        raise RefusedError(f"this cannot be said: {first_fault(error)}") from error
+    except RelayError as error:
+        request.session["said"] = f"Not said: {error}"
+    return RedirectResponse(back, status_code=303)
+
+
+def _own_path(text: str) -> str:
+    """Return `text` where it is a path of this board, else the first page: nobody is sent elsewhere."""
+    is_ours = text.startswith("/") and not text.startswith(("//", "/\\")) and text.isprintable() and len(text) < 500
+    return text if is_ours else "/"
 
 
 async def form_of(request: Request) -> dict[str, str]:

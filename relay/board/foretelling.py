@@ -16,7 +16,7 @@ from relay.errors import RefusedError
 
 Text = Annotated[str, Query(max_length=120)]
 Suppositions = Annotated[
-    tuple[Annotated[str, Query(max_length=120)], ...],
+    tuple[Text, ...],
     Query(alias="if", max_length=12, description="something to suppose, as `relay forecast --what-if` takes it"),
 ]
 

@@ -3,22 +3,19 @@
 from typing import Annotated, Any, Literal, get_args
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import RedirectResponse, Response
-from pydantic import ValidationError
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import Response
 
 from relay.board.acting import Act
 from relay.board.desk import Board
-from relay.board.door import Asking, board_of, check_token, form_of
+from relay.board.door import Asking, board_of, said_by_form
 from relay.board.rows.jobs import JobRow
 from relay.board.rows.reels import VersionRow
 from relay.board.rows.view import Viewer
 from relay.board.web import page
-from relay.errors import RefusedError, RelayError
+from relay.errors import RelayError
 from relay.ledger.decision_words import Verdict
 from relay.model import ReelName
 from relay.programme.reasons import REASONS
-from relay.settings import first_fault
 
 PAGE = 50
 """Reels or jobs on one page: thousands stay quick."""
@@ -133,22 +130,6 @@ def ledger(request: Request, viewer: Asking, before: Entry | None = None) -> Res
 @router.post("/act")
 async def act(request: Request, viewer: Asking) -> Response:
     """Say something from a form, for browsers whose script does not run; then show the page that it came from."""
-    form = await form_of(request)
-    check_token(request, form.pop("token", ""))
-    back = own_path(form.pop("back", "/"))
-    try:
-        asked = Act.model_validate(form)
-        said = await run_in_threadpool(board_of(request).actors.say, viewer, asked)
-        board_of(request).watch.look_now()
-        request.session["said"] = said.words
-    except ValidationError as error:
-        raise RefusedError(f"this cannot be said: {first_fault(error)}") from error
-    except RelayError as error:
-        request.session["said"] = f"Not said: {error}"
-    return RedirectResponse(back, status_code=303)
-
-
-def own_path(text: str) -> str:
-    """Return `text` where it is a path of this board, else the first page: nobody is sent elsewhere."""
-    is_ours = text.startswith("/") and not text.startswith(("//", "/\\")) and text.isprintable() and len(text) < 500
-    return text if is_ours else "/"
+    return await said_by_form(
+        request, lambda form: board_of(request).actors.say(viewer, Act.model_validate(form)).words
+    )

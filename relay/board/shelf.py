@@ -3,6 +3,7 @@
 import threading
 from collections import OrderedDict
 
+from relay.board.kept import Kept
 from relay.errors import TransientError
 from relay.ledger.state import Inspected
 from relay.media.findings import Report
@@ -13,9 +14,6 @@ from relay.transfer.seat import Seat
 ROOM = 64 * 1024 * 1024
 """Bytes of objects that are kept; the longest unused go first."""
 
-REPORTS = 64
-"""Reports of inspections that are kept."""
-
 
 class Shelf:
     """What was read lately. Used by many threads."""
@@ -24,7 +22,7 @@ class Shelf:
         self._seat = seat
         self._lock = threading.Lock()
         self._bodies: OrderedDict[Digest, bytes] = OrderedDict()
-        self._reports: OrderedDict[Digest, Report] = OrderedDict()
+        self._reports = Kept()
 
     def body(self, digest: Digest) -> bytes:
         """Return an object, verified. Raises MissingError, BrokenError, TransientError."""
@@ -41,15 +39,11 @@ class Shelf:
 
     def report(self, looked: Inspected, *, ask: bool = True) -> Report:
         """Return what was found; unless `ask`, only what is here. Raises MissingError, BrokenError, TransientError."""
-        with self._lock:
-            if looked.report in self._reports:
-                self._reports.move_to_end(looked.report)
-                return self._reports[looked.report]
-        if not ask:
-            raise TransientError(f"the findings of entry {looked.entry} were not read before the store went away")
-        report = read_report(self._seat, looked)
-        with self._lock:
-            self._reports[looked.report] = report
-            while len(self._reports) > REPORTS:
-                self._reports.popitem(last=False)
+
+        def read() -> Report:
+            if not ask:
+                raise TransientError(f"the findings of entry {looked.entry} were not read before the store went away")
+            return read_report(self._seat, looked)
+
+        report: Report = self._reports.get((looked.report,), read)
         return report
