@@ -25,27 +25,33 @@ REELS, ENTRIES, ROUNDS = 250, 20_000, 15  # reels of each of two elements
 def main(place: Path) -> None:
     """Build, serve, measure, print."""
     began = time.monotonic()
-    told = longer(Told.founded(film=production(reels=REELS)), ENTRIES)
-    store, home = DirectoryStore.founded(place / "store"), Home(folder=place / "home")
-    (place / "store" / "entries").mkdir()
-    for slot, raw in enumerate(told.raws):
-        (place / "store" / entry_key(slot)).write_bytes(raw)
-    home.write(SiteFile(site=COORDINATOR, production="tide", root=ROOT_ID, store=str(place / "store")))
-    pen(COORDINATOR).save(home.key)
-    print(f"built {len(told.raws):,} entries, {2 * REELS} reels in {time.monotonic() - began:.0f} s")
+    home, ledger = founded(place, REELS, ENTRIES)
+    print(f"built {len(ledger.entries()):,} entries, {2 * REELS} reels in {time.monotonic() - began:.0f} s")
     began = time.monotonic()
     app = app_at(home, [], Place(), once="sesame")
     print(f"first start, reading all from the store: {time.monotonic() - began:.1f} s")
     began = time.monotonic()
     app = app_at(home, [], Place(), once="sesame")
     print(f"later start, from the home's copy: {time.monotonic() - began:.1f} s")
-    ledger = Ledger(store, LocalCopy(place / "writer"), SYSTEM_CLOCK, ROOT_ID)
-    ledger.follow()
     with Running(app) as running, Asker(running.address) as asker:
         asker.comes_in("sesame")
         for path in PAGES:
             _page(asker, path)
         _update(asker, ledger)
+
+
+def founded(place: Path, reels: int, entries: int) -> tuple[Home, Ledger]:
+    """Lay out a store and the coordinator's home under `place`; the ledger is another copy's, to speak with."""
+    told = longer(Told.founded(film=production(reels=reels)), entries)
+    store, home = DirectoryStore.founded(place / "store"), Home(folder=place / "home")
+    (place / "store" / "entries").mkdir()
+    for slot, raw in enumerate(told.raws):
+        (place / "store" / entry_key(slot)).write_bytes(raw)
+    home.write(SiteFile(site=COORDINATOR, production="tide", root=ROOT_ID, store=str(place / "store")))
+    pen(COORDINATOR).save(home.key)
+    ledger = Ledger(store, LocalCopy(place / "writer"), SYSTEM_CLOCK, ROOT_ID)
+    ledger.follow()
+    return home, ledger
 
 
 def _page(asker: Asker, path: str) -> None:

@@ -23,13 +23,9 @@ import httpx
 from relay.board.people import People
 from relay.clock import SYSTEM_CLOCK
 from relay.ledger import work
-from relay.ledger.copy import LocalCopy
-from relay.ledger.ledger import Ledger
-from relay.settings import Home, SiteFile
-from relay.store.directory import DirectoryStore
-from relay.store.keys import entry_key
-from tests.unit.ledger.rig import ROOT_ID
-from tests.unit.ledger.scene import COORDINATOR, Told, longer, pen, production
+from relay.settings import Home
+from tests.bench.board import founded
+from tests.unit.ledger.scene import COORDINATOR, pen
 
 REELS, ENTRIES = 50, 2_000  # reels of each of two elements
 VIEWERS, ACTORS = 50, 10
@@ -39,17 +35,9 @@ PASSWORD = "seven lamps over quillmark"
 ROOT = Path(__file__).parents[2]
 
 
-def founded(place: Path) -> Home:
-    """Lay out the store and the coordinator's home, with everybody who may sign in."""
-    told = longer(Told.founded(film=production(reels=REELS)), ENTRIES)
-    store, home = DirectoryStore.founded(place / "store"), Home(folder=place / "home")
-    (place / "store" / "entries").mkdir()
-    for slot, raw in enumerate(told.raws):
-        (place / "store" / entry_key(slot)).write_bytes(raw)
-    home.write(SiteFile(site=COORDINATOR, production="tide", root=ROOT_ID, store=str(place / "store")))
-    pen(COORDINATOR).save(home.key)
-    ledger = Ledger(store, LocalCopy(place / "writer"), SYSTEM_CLOCK, ROOT_ID)
-    ledger.follow()
+def peopled(place: Path) -> Home:
+    """Return the coordinator's home, with open jobs and everybody who may sign in."""
+    home, ledger = founded(place, REELS, ENTRIES)
     work.open_due(ledger, pen(COORDINATOR))
     people = People(home.folder / "board")
     for number in range(VIEWERS + ACTORS):
@@ -158,7 +146,7 @@ async def measure(address: str, pid: int, minutes: float) -> None:
 
 def main(minutes: float) -> None:
     with tempfile.TemporaryDirectory() as place:
-        home = founded(Path(place))
+        home = peopled(Path(place))
         command = [sys.executable, "-m", "tests.bench.board_load", "serve", str(home.folder)]
         with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as board:
             assert board.stdout is not None
