@@ -1,6 +1,7 @@
 """Prints put side by side from what the store holds: thumbnails in, a frame map out, and one entry that says so."""
 
 from importlib.util import find_spec
+from itertools import combinations
 
 from relay.errors import RefusedError
 from relay.ledger.entry import Entry
@@ -47,21 +48,16 @@ def to_align(state: State) -> list[tuple[Version, Version]]:
     """
     reels = [ReelName(reel) for reel in state.newest]
     seen = [version for reel in sorted(reels) if (version := _newest_seen(state, reel)) is not None]
-    return [
-        (one, other)
-        for at, one in enumerate(seen)
-        for other in seen[at + 1 :]
-        if _part(one) == _part(other) and not _is_done(state, one, other)
-    ]
+    parts: dict[str, list[Version]] = {}
+    for version in seen:
+        parts.setdefault(reel_of(version.name).partition("/")[2], []).append(version)
+    pairs = (pair for prints in parts.values() for pair in combinations(prints, 2))
+    return [(one, other) for one, other in pairs if not _is_done(state, one, other)]
 
 
 def _newest_seen(state: State, reel: ReelName) -> Version | None:
     of_reel = reversed(state.of_reel(reel))
     return next((each for each in of_reel if each.inspections and each.inspections[-1].thumbnails), None)
-
-
-def _part(version: Version) -> str:
-    return reel_of(version.name).partition("/")[2]
 
 
 def _is_done(state: State, one: Version, other: Version) -> bool:
