@@ -10,11 +10,11 @@ from relay.cli.cut import CutListFile, cut_of
 from relay.cli.numbers import pairs_of
 from relay.errors import MissingError
 from relay.ledger.state import State
-from relay.model import FrameRange, Place, VersionName, parse_version, reel_of
+from relay.model import FrameRange, Place, VersionName, every_frame, parse_version, reel_of
 from relay.programme.account import Facts, accounts, scans_behind
 from relay.programme.cutlist import CutList
 from relay.programme.fate import Fate, fates, places_by_reel
-from relay.programme.story import Said, frames_of, story
+from relay.programme.story import Said, story
 from relay.transfer.accounting import account_files, check_pdf, entries_of, findings_on, gathered, write_files
 from relay.wiring import open_desk
 from relay.wording import in_words, parse_frames, parse_place
@@ -70,9 +70,9 @@ def _place(state: State, text: str) -> Place:
 def _fates(state: State, at: Place, facts: Facts, cut: CutList | None) -> tuple[Fate, ...]:
     if at.reel is None or cut is None:
         return ()
-    held = {frame for ranges in facts.frames.values() for frame in frames_of(ranges)}
+    held = {frame for ranges in facts.frames.values() for frame in every_frame(ranges)}
     shown = places_by_reel(cut).get(at.reel, {})
-    return fates(at.reel, frames_of(at.frames) if at.frames else held, shown, state.decisions)
+    return fates(at.reel, every_frame(at.frames) if at.frames else held, shown, state.decisions)
 
 
 def _facts(at: Place, told: tuple[Said, ...], facts: Facts, found: tuple[Fate, ...], state: State) -> dict[str, object]:

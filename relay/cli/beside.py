@@ -1,7 +1,5 @@
 """`relay beside`: two to four prints in step, as a movie or a still."""
 
-import subprocess
-import sys
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
@@ -10,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from relay.cli.answer import AsJson, answer, count
+from relay.cli.making import made
 from relay.cli.progress import watching
 from relay.errors import MissingError, RefusedError
 from relay.film.rates import parse_rate
@@ -18,7 +17,6 @@ from relay.media.eyes import check_media
 from relay.model import FrameRange, VersionName, ranges_of, reel_of
 from relay.programme.beside import Lacks, Step, in_step
 from relay.programme.lacking import Print
-from relay.settings import program_environment
 from relay.store.folder import in_our_words
 from relay.transfer.aligned import aligned_version, print_of
 from relay.transfer.desk import Desk
@@ -116,20 +114,9 @@ def _make(
     }
     shown = tuple(tuple(None if isinstance(seen, Lacks) else seen for seen in step) for step in steps)
     order = Beside(rate=rate, panes=panes, steps=shown, lacks=lacks, title=" beside ".join(names))
-    slip, made = folder / "order.json", folder / f"made{target.suffix or '.mov'}"
-    slip.write_text(order.model_dump_json(), encoding="utf-8")
-    done = subprocess.run(  # noqa: S603  our own module
-        [sys.executable, "-P", "-m", "relay.media.beside", str(slip), str(made)],
-        capture_output=True,
-        text=True,
-        check=False,
-        env=program_environment(),
-    )
-    if done.returncode != 0:
-        said = done.stderr.strip().splitlines()[-1:] or [f"its maker ended with {done.returncode}"]
-        raise RefusedError(f"{target} was not made: {said[0].removeprefix('no comparison: ')}")
+    found = made("relay.media.beside", order, folder, target)
     with in_our_words(str(target), "write it"):
-        target.write_bytes(made.read_bytes())
+        target.write_bytes(found.read_bytes())
 
 
 def _pane(desk: Desk, state: State, name: VersionName, number: int, steps: tuple[Step, ...], folder: Path) -> "Pane":

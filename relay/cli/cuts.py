@@ -9,19 +9,19 @@ from typing import Annotated, NamedTuple
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, bytes_in_words, count
+from relay.cli.making import writing
 from relay.cli.numbers import pairs_of
 from relay.cli.progress import watching
 from relay.errors import BrokenError, MissingError, RefusedError
 from relay.film.rates import format_running_time, parse_rate
 from relay.ledger.state import State
-from relay.model import FrameRange, Production, ReelName
+from relay.model import FrameRange, Production, ReelName, frame_count
 from relay.programme.checking import Found, check
 from relay.programme.cutlist import CutList
 from relay.programme.edl import edl
 from relay.programme.otio_form import otio_form
 from relay.programme.own_form import own_form
 from relay.programme.pulling import HANDLES, NEAR, Difference, Pull, as_csv, hours, pull_edl, pull_list, recut
-from relay.programme.ranges import frames_of
 from relay.programme.reading import RATES, Ground, parse_list, parse_programme
 from relay.settings import first_fault
 from relay.transfer.desk import Desk
@@ -274,7 +274,7 @@ def fetch_list(
     faults = [fault for each in came.values() for fault in each.faults]
     facts = {
         "target": str(target),
-        "frames": sum(frames_of(each.frames) for each in found),
+        "frames": sum(frame_count(each.frames) for each in found),
         "bytes": sum(each.manifest.size() for each in found),
         "fetched_bytes": sum(each.fetched_bytes for each in came.values()),
         "folders": [str(each.target) for each in came.values()],
@@ -340,7 +340,7 @@ def differ(
 
 
 def _places(ranges: Sequence[FrameRange]) -> str:
-    return f"{count(frames_of(ranges), 'place')} ({in_words(ranges, 6)})" if ranges else "no place"
+    return f"{count(frame_count(ranges), 'place')} ({in_words(ranges, 6)})" if ranges else "no place"
 
 
 def _changed(each: Difference) -> tuple[ReelName, str, str, str]:
@@ -378,12 +378,11 @@ def write(
 
 
 def _write(path: Path, body: str, *, folder: bool = False) -> None:
-    try:
+    with writing(path):
         if folder:
             path.parent.mkdir(exist_ok=True)
-        with path.open("x", encoding="utf-8") as file:
-            file.write(body)
-    except FileExistsError as error:
-        raise RefusedError(f"{path} exists: give another name, or move it away first") from error
-    except OSError as error:
-        raise RefusedError(f"{path} cannot be written ({error.strerror}): name another place") from error
+        try:
+            with path.open("x", encoding="utf-8") as file:
+                file.write(body)
+        except FileExistsError as error:
+            raise RefusedError(f"{path} exists: give another name, or move it away first") from error

@@ -10,6 +10,7 @@ import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.conform import read_cut_list
+from relay.cli.making import writing
 from relay.errors import MissingError, RefusedError
 from relay.film.rates import format_rate, format_running_time, parse_rate
 from relay.media.soundlength import HEAD, SoundLength, parse_sound_length
@@ -158,10 +159,8 @@ def _parting(asked: _Asked, plan: Path, heard: SoundLength) -> Parting:
 
 
 def _draw(path: Path, page: str) -> None:
-    try:
+    with writing(path):
         path.write_text(page, encoding="utf-8")
-    except OSError as error:
-        raise RefusedError(f"{path} cannot be written ({error.strerror}): name another place") from error
 
 
 def _facts(found: Parting) -> dict[str, object]:

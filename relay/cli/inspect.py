@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
+from relay.cli.making import writing
 from relay.cli.progress import watching
 from relay.cli.typed import VersionText
 from relay.errors import MissingError, RefusedError
@@ -94,10 +95,8 @@ def _write_map(path: Path, report: Report) -> None:
         f"[[segments]]\nscan = {each.scan}\nreel = {each.reel}\n" + (f"count = {each.count}\n" if each.count else "")
         for each in found.segments
     ]
-    try:
+    with writing(path):
         path.write_text("\n".join(lines), encoding="utf-8")
-    except OSError as error:
-        raise RefusedError(f"{path} cannot be written ({error.strerror}): name another place") from error
 
 
 def _show_report(page: Page, report: Report) -> None:
@@ -150,10 +149,8 @@ def findings(
 def _write_picture(place: Path, body: bytes | None) -> None:
     if body is None:
         raise MissingError(f"the version has no frames, so there is no picture for {place}: leave that option out")
-    try:
+    with writing(place):
         place.write_bytes(body)
-    except OSError as error:
-        raise RefusedError(f"{place} cannot be written ({error.strerror}): name another place") from error
 
 
 def _row(finding: Finding) -> tuple[str, ...]:

@@ -1,7 +1,5 @@
 """`relay movie`: a reference movie of the programme, from what there is of it so far."""
 
-import subprocess
-import sys
 import tempfile
 from fractions import Fraction
 from pathlib import Path
@@ -11,16 +9,17 @@ import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.conform import read_cut_list
+from relay.cli.making import made, writing
 from relay.cli.numbers import pairs_of
 from relay.cli.progress import watching
-from relay.errors import MissingError, RefusedError
+from relay.errors import MissingError
 from relay.film.rates import format_rate
+from relay.ledger.state import State
 from relay.media.eyes import check_media
 from relay.media.showing import LINES, MovieOrder
 from relay.model import FrameRange, ReelName
 from relay.programme.cutlist import CutList
 from relay.programme.playing import missing_of, movie_order
-from relay.settings import program_environment
 from relay.transfer.desk import Desk
 from relay.transfer.showing import bring_sound, bring_strip
 from relay.transfer.sounds import sound_of
@@ -49,9 +48,12 @@ def movie(
         open_desk(context.obj) as desk,
         watching(f"making {target.name}", quiet=as_json),
     ):
-        listed = read_cut_list(cut_list, desk.ledger.follow()).cut_list
-        order, missing = _ordered(desk, listed, sound, Path(folder), (target.stem, lines))
-        _make(order, Path(folder), target)
+        state = desk.ledger.follow()
+        listed = read_cut_list(cut_list, state).cut_list
+        order, missing = _ordered(desk, state, listed, sound, Path(folder), (target.stem, lines))
+        found = made("relay.media.playing", order, Path(folder), target)
+        with writing(target):
+            target.write_bytes(found.read_bytes())
     facts = {
         "file": str(target),
         "pictures": len(order.shots),
@@ -64,9 +66,8 @@ def movie(
 
 
 def _ordered(
-    desk: Desk, listed: CutList, sound: str | None, place: Path, how: tuple[str, int]
+    desk: Desk, state: State, listed: CutList, sound: str | None, place: Path, how: tuple[str, int]
 ) -> tuple[MovieOrder, dict[ReelName, tuple[FrameRange, ...]]]:
-    state = desk.ledger.follow()
     found = (
         bring_strip(desk, state, reel, frames, place / reel.replace("/", "_"))
         for reel, frames in listed.needed().items()
@@ -84,26 +85,6 @@ def _sound(desk: Desk, named: str, place: Path) -> str:
         raise MissingError(f"there is no sound {path}: name a WAV or FLAC file, or a version that holds one")
     version = desk.ledger.state.version(named)
     return str(bring_sound(desk, version, sound_of(desk, version), place))
-
-
-def _make(order: MovieOrder, place: Path, target: Path) -> None:
-    """Let a process of its own make it: it decodes strangers' pictures."""
-    slip, made = place / "order.json", place / f"made{target.suffix or '.mov'}"
-    slip.write_text(order.model_dump_json(), encoding="utf-8")
-    done = subprocess.run(  # noqa: S603  our own module
-        [sys.executable, "-P", "-m", "relay.media.playing", str(slip), str(made)],
-        capture_output=True,
-        text=True,
-        check=False,
-        env=program_environment(),
-    )
-    if done.returncode != 0:
-        said = done.stderr.strip().splitlines()[-1:] or [f"its maker ended with {done.returncode}"]
-        raise RefusedError(f"{target} was not made: {said[0].removeprefix('no movie: ')}")
-    try:
-        target.write_bytes(made.read_bytes())
-    except OSError as error:
-        raise RefusedError(f"{target} cannot be written ({error.strerror}): name another place") from error
 
 
 def _show(page: Page, target: Path, order: MovieOrder, missing: dict[ReelName, tuple[FrameRange, ...]]) -> None:

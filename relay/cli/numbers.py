@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from relay.errors import MissingError, RefusedError
 from relay.film.footage import format_footage
 from relay.film.gauges import parse_gauge
-from relay.model import FrameRange, ScanMap
+from relay.model import FrameRange, ScanMap, frame_count
 from relay.settings import first_fault
 from relay.wording import count, in_words
 
@@ -48,6 +48,5 @@ def pairs_of(frames: Sequence[FrameRange]) -> list[list[int]]:
 
 def counted(frames: Sequence[FrameRange], gauge: str) -> str:
     """Return how many frames these are, which, and from which footage to which."""
-    number = sum(each.last - each.first + 1 for each in frames)
     ends = " to ".join(format_footage(at, parse_gauge(gauge)) for at in (frames[0].first, frames[-1].last))
-    return f"{count(number, 'frame')}: {in_words(frames)} ({ends})"
+    return f"{count(frame_count(frames), 'frame')}: {in_words(frames)} ({ends})"

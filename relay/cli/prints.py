@@ -11,7 +11,7 @@ from relay.cli.numbers import pairs_of
 from relay.errors import MissingError, RefusedError
 from relay.ledger.state import State
 from relay.media.eyes import check_media
-from relay.model import FrameRange, VersionName, reel_of
+from relay.model import FrameRange, VersionName, inside, merged, reel_of
 from relay.programme.coverage import Covered, Strip, covered
 from relay.programme.coverage_picture import coverage_png, coverage_svg
 from relay.programme.lacking import Fill, Gap, Print, filled_by, gaps_of
@@ -252,11 +252,7 @@ def _letters(strip: Strip, reel: Covered, columns: int = 60) -> str:
 
 
 def _held(one: Print, wanted: FrameRange) -> tuple[FrameRange, ...]:
-    return tuple(
-        FrameRange(first=max(each.first, wanted.first), last=min(each.last, wanted.last))
-        for each in one.held
-        if each.first <= wanted.last and wanted.first <= each.last
-    )
+    return merged(inside((wanted.first, wanted.last), one.held))
 
 
 def _kind(state: State, version: VersionName) -> str:

@@ -13,7 +13,7 @@ from relay.film.length import length_in_words
 from relay.ledger.state import Receipt, State, Version
 from relay.media.compare import Changes, Scanned, compare
 from relay.media.sequence import frames_in
-from relay.model import FrameRange, ReelName, ScanMap, VersionName, reel_of
+from relay.model import FrameRange, ReelName, ScanMap, VersionName, frame_count, reel_of
 from relay.transfer.desk import Desk
 from relay.wiring import open_desk
 from relay.wording import bytes_in_words, count, in_words
@@ -182,7 +182,7 @@ def _show_changes(page: Page, one: Version, two: Version, changes: Changes) -> N
     )
     page.line(f"From {one.name} to {two.name}{across}:")
     for what, frames in (("added", changes.added), ("changed", changes.changed), ("removed", changes.removed)):
-        number = sum(each.last - each.first + 1 for each in frames)
+        number = frame_count(frames)
         page.line(f"   frames {what}: " + (f"{number:,} ({in_words(frames)})" if frames else "none"))
     for what, files in (
         ("added", changes.files_added),

@@ -14,7 +14,7 @@ from statistics import median, quantiles
 
 from relay.ledger.job_state import Claim, Job
 from relay.ledger.state import State
-from relay.model import Production, ReelName, Site, Stage
+from relay.model import Production, ReelName, Site, Stage, frame_count
 from relay.shifts.calendar import Calendar
 from relay.shifts.problem import Work
 from relay.shifts.zones import minute_of
@@ -60,8 +60,7 @@ def frames_of(state: State, film: Production, reel: ReelName) -> tuple[int, bool
 
 def frames_in(state: State, film: Production, job: Job) -> int:
     """Return how many frames a job is about: its ranges, or its whole reel."""
-    asked = sum(each.last - each.first + 1 for each in job.frames)
-    return asked or frames_of(state, film, job.reel)[0]
+    return frame_count(job.frames) or frames_of(state, film, job.reel)[0]
 
 
 def pace_at(history: Mapping[tuple[str, str], list[Fraction]], stage: Stage, site: Site) -> Pace:

@@ -184,11 +184,6 @@ def never_opens(state: State, stage: Stage, reel: ReelName) -> bool:
     return _is_cut_off(state, stage, reel, {})
 
 
-def inputs_due(state: State, stage: Stage, reel: ReelName) -> tuple[VersionName, ...] | None:
-    """Return what a job on `reel` at `stage` takes, or None while something is not there yet, or nothing will be."""
-    return _due_inputs(state, stage, reel, {})
-
-
 def _due_inputs(state: State, stage: Stage, reel: ReelName, seen: Seen) -> tuple[VersionName, ...] | None:
     inputs = _inputs(state, stage, reel, seen)
     return None if stage.after and not inputs else inputs

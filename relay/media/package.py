@@ -9,7 +9,7 @@ from relay.media.findings import Finding, Grade, Kind
 from relay.media.manifest import Manifest, PackedFile
 from relay.media.ruling import Rules
 from relay.media.sequence import Sequence, sequences_of
-from relay.model import Digest, FrameRange, ranges_of
+from relay.model import Digest, FrameRange, frame_count, ranges_of, without
 
 SOUNDS = frozenset({"wav", "wave", "bwf", "flac", "aif", "aiff"})
 MOVIES = frozenset({"mov", "mp4", "m4v", "mxf", "mkv", "avi", "mpg", "webm"})
@@ -54,27 +54,14 @@ def _gaps(run: Sequence, rules: Rules, known: frozenset[int]) -> Iterator[Findin
     gaps = run.missing()
     old = ranges_of({number for number in known if any(gap.first <= number <= gap.last for gap in gaps)})
     for frames, grade, more in (
-        (_without(gaps, old), rules.grade[Kind.GAP], ""),
+        (without(gaps, old), rules.grade[Kind.GAP], ""),
         (old, Grade.WARNS, ", and had none in what this was made from"),
     ):
         if frames:
-            count = sum(gap.last - gap.first + 1 for gap in frames)
-            words = f"{count} numbers between {run.numbers()[0]} and {run.numbers()[-1]} have no file{more}"
+            words = (
+                f"{frame_count(frames)} numbers between {run.numbers()[0]} and {run.numbers()[-1]} have no file{more}"
+            )
             yield Finding(kind=Kind.GAP, grade=grade, where=run.name, what=words, frames=frames)
-
-
-def _without(gaps: tuple[FrameRange, ...], old: tuple[FrameRange, ...]) -> tuple[FrameRange, ...]:
-    """Return what is left of `gaps`, which may be as long as a stranger likes, without `old`, each a part of one."""
-    left: list[FrameRange] = []
-    for gap in gaps:
-        first = gap.first
-        for hole in (each for each in old if gap.first <= each.first <= gap.last):
-            if first < hole.first:
-                left.append(FrameRange(first=first, last=hole.first - 1))
-            first = hole.last + 1
-        if first <= gap.last:
-            left.append(FrameRange(first=first, last=gap.last))
-    return tuple(left)
 
 
 def _finding(rules: Rules, kind: Kind, where: str, what: str, frames: tuple[FrameRange, ...]) -> Finding:

@@ -74,11 +74,16 @@ def picture_of(manifest: Manifest) -> Sequence | None:
 
 def frames_in(manifest: Manifest, scan_map: ScanMap | None) -> tuple[FrameRange, ...]:
     """Return which of the reel's frames a version holds; none where its files are not tied to the reel."""
+    return ranges_of(set(files_by_frame(manifest, scan_map)))
+
+
+def files_by_frame(manifest: Manifest, scan_map: ScanMap | None) -> dict[int, PackedFile]:
+    """Return the reel's frames that a version holds, each with its file; none where they are not tied to the reel."""
     picture = picture_of(manifest) if scan_map else None
     if picture is None or scan_map is None:
-        return ()
-    frames = (scan_map.reel_frame(number) for number in picture.numbers())
-    return ranges_of({frame for frame in frames if frame is not None})
+        return {}
+    tied = ((scan_map.reel_frame(number), file) for number, file in picture.files)
+    return {frame: file for frame, file in tied if frame is not None}
 
 
 def _rank(sequence: Sequence) -> tuple[bool, int]:

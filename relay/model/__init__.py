@@ -1,6 +1,6 @@
 """The nouns of a production: frozen, validated, and the same for the command, the ledger and the board."""
 
-from relay.model.frames import FrameRange, ScanMap, ScanSegment, merged, ranges_of
+from relay.model.frames import FrameRange, ScanMap, ScanSegment
 from relay.model.hours import Closure, Holidays, Shift, Span, Weekday
 from relay.model.names import (
     Code,
@@ -26,6 +26,7 @@ from relay.model.names import (
 )
 from relay.model.places import PROGRAMME, Place
 from relay.model.production import Base, Element, ElementKind, Loan, Picture, Premiere, Production, Reel, Site, Stage
+from relay.model.ranges import every_frame, frame_count, inside, is_in, merged, outside, ranges_of, without
 
 __all__ = [
     "PROGRAMME",
@@ -62,12 +63,18 @@ __all__ = [
     "Weekday",
     "ZoneName",
     "digest_of",
+    "every_frame",
+    "frame_count",
+    "inside",
+    "is_in",
     "merged",
     "number_of",
+    "outside",
     "parse_digest",
     "parse_reel",
     "parse_version",
     "ranges_of",
     "reel_of",
     "version_name",
+    "without",
 ]

@@ -1,6 +1,5 @@
-"""Frames of a reel: ranges of them, and what ties the numbers of a scan to them."""
+"""Frames of a reel: a range of them, and what ties the numbers of a scan to them."""
 
-from collections.abc import Iterable
 from typing import Annotated, Self
 
 from pydantic import Field, model_validator
@@ -22,28 +21,6 @@ class FrameRange(Frozen):
 
     def __str__(self) -> str:
         return str(self.first) if self.first == self.last else f"{self.first}-{self.last}"
-
-
-def ranges_of(frames: set[int]) -> tuple[FrameRange, ...]:
-    """Return `frames` as the fewest ranges, in order."""
-    ranges: list[tuple[int, int]] = []
-    for frame in sorted(frames):
-        if ranges and ranges[-1][1] == frame - 1:
-            ranges[-1] = (ranges[-1][0], frame)
-        else:
-            ranges.append((frame, frame))
-    return tuple(FrameRange(first=first, last=last) for first, last in ranges)
-
-
-def merged(spans: Iterable[tuple[int, int]], near: int = 0) -> tuple[FrameRange, ...]:
-    """Return spans, each its first and last frame, as ranges in order, joined where at most `near` frames part them."""
-    joined: list[tuple[int, int]] = []
-    for first, last in sorted(spans):
-        if joined and first <= joined[-1][1] + 1 + near:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], last))
-        else:
-            joined.append((first, last))
-    return tuple(FrameRange(first=first, last=last) for first, last in joined)
 
 
 class ScanSegment(Frozen):

@@ -8,11 +8,10 @@ from dataclasses import dataclass, field
 
 from relay.ledger.decision_state import Decision
 from relay.ledger.state import Material, State, Version
-from relay.model import Digest, Element, FrameRange, ReelName, VersionName, ranges_of, reel_of
+from relay.model import Digest, Element, FrameRange, ReelName, VersionName, every_frame, ranges_of, reel_of
 from relay.programme.cutlist import CutList
 from relay.programme.fate import Fate, fates, places_by_reel
 from relay.programme.provenance import Run, Shares, provenance, shares
-from relay.programme.story import frames_of
 
 PICTURES = (".png", ".jpg", ".jpeg")
 
@@ -119,7 +118,7 @@ def _held(state: State, facts: Facts) -> dict[ReelName, frozenset[int]]:
     held: dict[ReelName, frozenset[int]] = {}
     for name, ranges in facts.frames.items():
         if ranges and name in state.versions:
-            held[reel_of(name)] = held.get(reel_of(name), frozenset()) | frames_of(ranges)
+            held[reel_of(name)] = held.get(reel_of(name), frozenset()) | set(every_frame(ranges))
     return held
 
 
@@ -171,7 +170,7 @@ def _reel(books: _Books, element: Element, name: ReelName, frames: int | None) -
 def _fates(books: _Books, name: ReelName, frames: int | None, versions: Sequence[VersionAccount]) -> tuple[Fate, ...]:
     if books.cut is None:
         return ()
-    known = {frame for each in versions for frame in frames_of(each.frames)} or set(range(frames or 0))
+    known = {frame for each in versions for frame in every_frame(each.frames)} or set(range(frames or 0))
     return fates(name, known, books.places.get(name, {}), books.state.decisions)
 
 
@@ -203,4 +202,4 @@ def unexplained(reel: ReelAccount) -> tuple[FrameRange, ...]:
 
 def used_frames(reel: ReelAccount) -> tuple[FrameRange, ...]:
     """Return which of the reel's frames the programme shows."""
-    return ranges_of({frame for each in reel.fates if each.shown for frame in frames_of([each.frames])})
+    return ranges_of(set(every_frame(each.frames for each in reel.fates if each.shown)))

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from relay.film.length import length_in_words
 from relay.ledger.decision_state import Decision
-from relay.model import Base, Digest, Element, FrameRange
+from relay.model import Base, Digest, Element, FrameRange, frame_count
 from relay.programme.account import Account, ElementAccount, ReelAccount, VersionAccount, unexplained, used_frames
 from relay.programme.provenance import Origin, Run, Shares
 from relay.wording import count, in_words
@@ -146,7 +146,7 @@ def _use(lent: Element, reel: ReelAccount) -> Iterator[Block]:
 
 
 def _many(frames: tuple[FrameRange, ...]) -> str:
-    return f"{count(sum(each.last - each.first + 1 for each in frames), 'frame')}, {in_words(frames)}"
+    return f"{count(frame_count(frames), 'frame')}, {in_words(frames)}"
 
 
 def _decisions(decisions: tuple[Decision, ...]) -> Iterator[Block]:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from relay.model import FrameRange, VersionName
+from relay.model import FrameRange, VersionName, every_frame, inside, merged
 from relay.programme.lacking import Print, gaps_of
 
 
@@ -31,11 +31,10 @@ def in_step(one: Print, others: Sequence[VersionName], wanted: FrameRange) -> tu
     found: list[tuple[int | None, ...]] = []
     more = _more(one, others, wanted)
     found += more.pop(wanted.first - 1, [])
-    for each in one.held:
-        for frame in range(max(each.first, wanted.first), min(each.last, wanted.last) + 1):
-            said = (one.maps[other].there.at(frame) for other in others)
-            found.append((frame, *(match.other if match else None for match in said)))
-            found += more.pop(frame, [])
+    for frame in every_frame(merged(inside((wanted.first, wanted.last), one.held))):
+        said = (one.maps[other].there.at(frame) for other in others)
+        found.append((frame, *(match.other if match else None for match in said)))
+        found += more.pop(frame, [])
     return _counted(found)
 
 
@@ -46,10 +45,7 @@ def _more(one: Print, others: Sequence[VersionName], wanted: FrameRange) -> dict
         after = one.held[0].first - 1 if gap.after is None else gap.after
         if not wanted.first - 1 <= after <= wanted.last:
             continue
-        has = {
-            fill.version: [number for each in fill.frames for number in range(each.first, each.last + 1)]
-            for fill in gap.fills
-        }
+        has = {fill.version: list(every_frame(fill.frames)) for fill in gap.fills}
         lanes = [has.get(other, []) for other in others]
         length = max((len(lane) for lane in lanes), default=0)
         found[after] = [

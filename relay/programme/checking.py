@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple, Protocol
 
-from relay.model import FrameRange, ReelName
+from relay.model import FrameRange, ReelName, inside, outside
+from relay.model.ranges import Span
 from relay.programme.cutlist import SLATE, CutList, Event
-from relay.programme.ranges import Span, inside, outside
 
 
 class Kind(StrEnum):

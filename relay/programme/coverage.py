@@ -6,7 +6,7 @@ Pure. The axis counts the frames of one print; what it has no numbers for is a m
 from collections.abc import Mapping, Sequence
 from typing import Literal, NamedTuple
 
-from relay.model import FrameRange, VersionName, merged
+from relay.model import FrameRange, VersionName, frame_count, merged
 from relay.programme.framemap import Match
 from relay.programme.lacking import Print, gaps_of
 
@@ -53,7 +53,7 @@ class Strip(NamedTuple):
 
     def share(self, axis: FrameRange) -> float:
         """Return how much of the axis it holds, surely or not: 0 to 1."""
-        held = sum(each.frames.last - each.frames.first + 1 for each in self.stretches if each.holding != "lacking")
+        held = frame_count(each.frames for each in self.stretches if each.holding != "lacking")
         return held / (axis.last - axis.first + 1)
 
 

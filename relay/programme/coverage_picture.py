@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from relay.model import FrameRange
+from relay.model import FrameRange, frame_count
 from relay.programme.coverage import Covered, Strip
 from relay.wording import count, printable
 
@@ -73,8 +73,7 @@ def shapes_of(reels: Sequence[Covered], title: str) -> tuple[list[Shape], int]:
         for strip in reel.strips:
             found += _drawn(strip, reel.axis, y)
             y += TALL + GAP
-        nowhere = sum(each.last - each.first + 1 for each in reel.nowhere)
-        found.append(Words(16, y + 10, f"in no print: {count(nowhere, 'frame')}"))
+        found.append(Words(16, y + 10, f"in no print: {count(frame_count(reel.nowhere), 'frame')}"))
         found += [Stroke(_across(each.first, reel.axis), y + 6, _across(each.last + 1, reel.axis), y + 6)
                   for each in reel.nowhere]  # fmt: skip
         y += 34

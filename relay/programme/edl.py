@@ -13,7 +13,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from relay.film.rates import format_rate
 from relay.film.timecode import format_timecode, parse_timecode
 from relay.model import ReelName, parse_reel
 from relay.programme.cutlist import SLATE, CutList, Event
@@ -297,8 +296,3 @@ def names_of(reels: dict[ReelName, None]) -> dict[ReelName, str]:
             name = squeezed(reel)[: CUT_AT - len(str(more))] + str(more)
         names[reel] = name
     return names
-
-
-def spoken_speed(speed: Fraction) -> str:
-    """Return a speed as tables show it."""
-    return "freeze" if speed == 0 else format_rate(speed)

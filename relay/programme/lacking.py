@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from relay.model import FrameRange, VersionName, merged
+from relay.model import FrameRange, VersionName, every_frame, frame_count, inside, merged, outside
 from relay.programme.framemap import FrameMap, Match
 
 
@@ -42,7 +42,7 @@ class Fill:
     @property
     def count(self) -> int:
         """Return how many frames it has."""
-        return _count(self.frames)
+        return frame_count(self.frames)
 
     def is_whole(self) -> bool:
         """Answer whether it has as many frames as are wanted."""
@@ -74,29 +74,18 @@ def filled_by(one: Print, wanted: FrameRange) -> tuple[Fill, ...]:
 
 
 def _fill(one: Print, frame_map: FrameMap, wanted: FrameRange) -> Fill:
-    held = [frame for frame in _frames(one.held) if wanted.first <= frame <= wanted.last]
-    said = [match for frame in held if (match := frame_map.there.at(frame)) is not None]
+    span = (wanted.first, wanted.last)
+    held = merged(inside(span, one.held))
+    said = [match for frame in every_frame(held) if (match := frame_map.there.at(frame)) is not None]
     others: dict[int, Match] = {match.other: match for match in said if match.other is not None}
-    for hole in _holes_in(one.held, wanted):
-        others |= _between(frame_map, hole)
+    for first, last in outside(span, one.held):
+        others |= _between(frame_map, FrameRange(first=first, last=last))
     frames = merged((frame, frame) for frame in others)
     weighed = [*others.values(), *(match for match in said if match.other is None)]
     chance = sum(match.chance for match in weighed) // len(weighed) if weighed else 0
     size = wanted.last - wanted.first + 1
     sure = bool(weighed) and all(match.sure for match in weighed) and len(others) <= size
     return Fill(frame_map.other, frames, size, sure, chance)
-
-
-def _holes_in(held: Sequence[FrameRange], wanted: FrameRange) -> Iterable[FrameRange]:
-    at = wanted.first
-    for each in held:
-        if each.last < at or each.first > wanted.last:
-            continue
-        if each.first > at:
-            yield FrameRange(first=at, last=each.first - 1)
-        at = each.last + 1
-    if at <= wanted.last:
-        yield FrameRange(first=at, last=wanted.last)
 
 
 def _between(frame_map: FrameMap, hole: FrameRange) -> dict[int, Match]:
@@ -158,11 +147,3 @@ def _as_gap(
     size = length if length is not None else (frames.last - frames.first + 1 if frames else 0)
     shot = one.shot_of(after) if after is not None else None
     return Gap(after, frames, size, tuple(fill for fill in fills if fill.count), shot)
-
-
-def _frames(ranges: Iterable[FrameRange]) -> Iterable[int]:
-    return (frame for each in ranges for frame in range(each.first, each.last + 1))
-
-
-def _count(ranges: Iterable[FrameRange]) -> int:
-    return sum(each.last - each.first + 1 for each in ranges)

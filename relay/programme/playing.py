@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from relay.media.showing import LINES, MovieOrder, Shot, Slate, Strip
-from relay.model import FrameRange, ReelName, ranges_of
+from relay.model import FrameRange, ReelName, every_frame, frame_count, ranges_of
 from relay.programme.cutlist import CutList, Event, Shown
 from relay.wording import count, in_words
 
@@ -28,8 +28,7 @@ def missing_of(cut_list: CutList, strips: Sequence[Strip]) -> dict[ReelName, tup
     at_hand = _Strips(strips)
     lacking: dict[ReelName, tuple[FrameRange, ...]] = {}
     for reel, needed in cut_list.needed().items():
-        frames = (frame for each in needed for frame in range(each.first, each.last + 1))
-        if gone := {frame for frame in frames if at_hand.number(Shown(reel, frame)) is None}:
+        if gone := {frame for frame in every_frame(needed) if at_hand.number(Shown(reel, frame)) is None}:
             lacking[reel] = ranges_of(gone)
     return lacking
 
@@ -88,7 +87,7 @@ class _Pictures:
         if strip is not None:
             return [Shot(strip, shown.frame) for shown in run]
         frames = ranges_of({shown.frame for shown in run})
-        lacking = count(sum(each.last - each.first + 1 for each in frames), "frame")
+        lacking = count(frame_count(frames), "frame")
         words = (run[0].reel, f"{lacking} missing: {in_words(frames, 4)}", count(len(run), "place"))
         self.slates.append(Slate(kind="missing", lines=words))
         return [Shot(-1, 0, slate=len(self.slates) - 1)] * len(run)

@@ -7,10 +7,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from fractions import Fraction
 from typing import NamedTuple
 
-from relay.model import FrameRange, ReelName, merged
+from relay.model import FrameRange, ReelName, frame_count, inside, merged, outside, without
 from relay.programme.cutlist import CutList, Event
 from relay.programme.edl import edl
-from relay.programme.ranges import frames_of, inside, outside, without
 
 HANDLES = 8
 """Frames ahead of and after each shot, common practice: room to move a cut."""
@@ -34,7 +33,7 @@ class Pull(NamedTuple):
     @property
     def frames(self) -> int:
         """How many frames are pulled."""
-        return frames_of(self.ranges)
+        return frame_count(self.ranges)
 
 
 def pull_list(
@@ -106,7 +105,7 @@ def recut(before: CutList, now: CutList, handles: int = HANDLES, near: int = NEA
     for reel in sorted({*old, *new}):
         was, shall = (pulls.get(reel, Pull(reel, (), (), ())) for pulls in (old, new))
         process = without(shall.shown, was.shown)
-        kept += frames_of(shall.shown) - frames_of(process)
+        kept += frame_count(shall.shown) - frame_count(process)
         reels.append(Difference(reel, without(shall.ranges, was.ranges), process, without(was.shown, shall.shown)))
     changed = tuple(each for each in reels if each.fetch or each.process or each.drop)
     return Recut(changed, merged(_anew(before, now)), kept)

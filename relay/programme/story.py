@@ -14,7 +14,7 @@ from relay.ledger.job_words import HandOnOffered, JobOpened
 from relay.ledger.state import State
 from relay.ledger.telling import telling
 from relay.ledger.words import MaterialKept, ProductionCreated, ProductionRevised, Word
-from relay.model import Element, FrameRange, Place, Production, ReelName, VersionName, reel_of
+from relay.model import Element, Place, Production, ReelName, VersionName, reel_of
 
 
 class Said(NamedTuple):
@@ -101,8 +101,3 @@ def _seen(evidence: Evidence) -> Iterator[Place]:
         yield Place(about=reel_of(evidence.version), frames=evidence.frames)
     if evidence.against:
         yield Place(about=reel_of(evidence.against))
-
-
-def frames_of(ranges: Iterable[FrameRange]) -> set[int]:
-    """Return the frames in `ranges`."""
-    return {frame for each in ranges for frame in range(each.first, each.last + 1)}

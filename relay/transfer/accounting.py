@@ -9,16 +9,15 @@ from relay.ledger.entry import Entry, read_entry
 from relay.ledger.state import State, Version
 from relay.media.sequence import frames_in
 from relay.media.treatment import Treatment
-from relay.model import Digest, FrameRange, Place, ranges_of, reel_of
+from relay.model import Digest, FrameRange, Place, every_frame, ranges_of, reel_of
 from relay.programme.account import Account, Accounts, Facts
 from relay.programme.account_page import page
 from relay.programme.account_pdf import pdf
 from relay.programme.account_words import Block, account_blocks, provenance_blocks
 from relay.programme.cutlist import CutList
 from relay.programme.premis import premis
-from relay.programme.reading import Ground, parse_programme
-from relay.programme.story import frames_of
 from relay.store.folder import in_our_words
+from relay.transfer.cut_lists import parsed
 from relay.transfer.desk import Desk
 from relay.transfer.looked import read_object, read_report
 from relay.transfer.treatments import treatment_of, undocumented
@@ -37,7 +36,7 @@ def stored_cut(desk: Desk, state: State) -> CutList | None:
         return None
     newest = max(checks, key=lambda check: check.entry)
     try:
-        return parse_programme(read_object(desk, newest.cut_list).decode(), Ground(tuple(state.film().reel_names())))
+        return parsed(read_object(desk, newest.cut_list), state).cut_list
     except ValueError as fault:
         raise BrokenError(
             f"the cut list of entry {newest.entry} cannot be read: {fault}. Name one with --cut-list"
@@ -79,7 +78,7 @@ def findings_on(desk: Desk, versions: Iterable[Version], place: Place) -> list[d
 
 def _on_reel(version: Version, numbers: Iterable[FrameRange]) -> tuple[FrameRange, ...]:
     scan = version.scan_map
-    placed = (scan.reel_frame(number) for number in frames_of(numbers)) if scan else ()
+    placed = (scan.reel_frame(number) for number in every_frame(numbers)) if scan else ()
     return ranges_of({frame for frame in placed if frame is not None})
 
 

@@ -7,7 +7,7 @@ from relay.ledger.job_state import Job, Standing
 from relay.ledger.state import State, Version
 from relay.media.package import contents_of
 from relay.media.sequence import frames_in
-from relay.model import FrameRange, ReelName, ScanMap, VersionName, reel_of
+from relay.model import FrameRange, ReelName, ScanMap, VersionName, every_frame, reel_of
 from relay.transfer.desk import Desk
 
 _GAP_LIMIT = 100_000  # frames: a longer gap is nobody's film
@@ -32,8 +32,7 @@ def known_gaps(
     if not held or not runs or scan_map is None:
         return frozenset()
     short = (gap for gap in runs[0].missing() if gap.last - gap.first < _GAP_LIMIT)
-    lacking = (number for gap in short for number in range(gap.first, gap.last + 1))
-    return frozenset(number for number in lacking if _is_lacking(scan_map.reel_frame(number), held))
+    return frozenset(number for number in every_frame(short) if _is_lacking(scan_map.reel_frame(number), held))
 
 
 def _is_lacking(frame: int | None, held: list[FrameRange]) -> bool:

@@ -14,9 +14,8 @@ from relay.ledger.state import State, Version
 from relay.media.eyes import Eyes
 from relay.media.manifest import PackedFile
 from relay.media.package import kind_of
-from relay.media.sequence import picture_of
-from relay.model import VersionName, digest_of, ranges_of
-from relay.programme.story import frames_of
+from relay.media.sequence import files_by_frame
+from relay.model import VersionName, digest_of, every_frame, ranges_of
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
 from relay.transfer.handover import check_held
@@ -113,8 +112,8 @@ def _pairs(desk: Desk, state: State, decision: Decision, later: Version) -> tupl
     earlier = state.versions[region.version]
     for version in (earlier, later):
         check_held(version)
-    before, after = _files(desk, earlier), _files(desk, later)
-    both = sorted(frames_of(decision.word.place.frames) & before.keys() & after.keys())
+    before, after = (files_by_frame(desk.manifests.read(each.manifest), each.scan_map) for each in (earlier, later))
+    both = sorted(set(every_frame(decision.word.place.frames)) & before.keys() & after.keys())
     if not both:
         raise MissingError(f"{later.name} holds none of the frames that entry {decision.entry} is about")
     box = (region.x, region.y, region.width, region.height)
@@ -155,13 +154,6 @@ def _evenly(frames: Sequence[int]) -> list[int]:
     if len(frames) <= MOST:
         return list(frames)
     return [frames[round(at * (len(frames) - 1) / (MOST - 1))] for at in range(MOST)]
-
-
-def _files(desk: Desk, version: Version) -> dict[int, PackedFile]:
-    picture = picture_of(desk.manifests.read(version.manifest))
-    scan = version.scan_map
-    placed = ((scan.reel_frame(number), file) for number, file in picture.files) if picture and scan else ()
-    return {frame: file for frame, file in placed if frame is not None}
 
 
 class _Cutter:

@@ -8,8 +8,8 @@ from relay.errors import RefusedError
 from relay.ledger.state import Version
 from relay.media.measuring import Triple, measured
 from relay.media.quality import Look, middle_of
-from relay.media.sequence import picture_of
-from relay.model import FrameRange
+from relay.media.sequence import files_by_frame
+from relay.model import FrameRange, is_in
 from relay.settings import program_environment
 from relay.transfer.desk import Desk
 from relay.transfer.showing import bring_files
@@ -23,12 +23,10 @@ def quality_at(desk: Desk, version: Version, frames: Sequence[FrameRange], sampl
 
     Raises RefusedError where it holds none of `frames`, or they cannot be decoded.
     """
-    picture = picture_of(desk.manifests.read(version.manifest)) if version.scan_map else None
-    if picture is None or version.scan_map is None:
+    files = files_by_frame(desk.manifests.read(version.manifest), version.scan_map)
+    if not files:
         raise RefusedError(f"{version.name} holds no numbered frames that are tied to the reel: it cannot be measured")
-    tied = ((version.scan_map.reel_frame(number), file) for number, file in picture.files)
-    files = {number: file for number, file in tied if number is not None}
-    within = [number for number in sorted(files) if any(each.first <= number <= each.last for each in frames)]
+    within = [number for number in sorted(files) if is_in(number, frames)]
     if not within:
         raise RefusedError(f"{version.name} holds none of the frames that were asked for: `relay gaps` says who does")
     chosen = sorted({within[len(within) * (2 * turn + 1) // (2 * samples)] for turn in range(samples)})

@@ -7,9 +7,9 @@ from typing import NamedTuple
 from relay.errors import MissingError, RefusedError
 from relay.ledger.job_state import Standing
 from relay.ledger.state import State, Version
-from relay.media.manifest import Manifest, PackedFile
-from relay.media.sequence import frames_in, picture_of
-from relay.model import FrameRange, ReelName, VersionName, merged, reel_of
+from relay.media.manifest import Manifest
+from relay.media.sequence import files_by_frame, frames_in
+from relay.model import FrameRange, ReelName, VersionName, every_frame, merged, reel_of
 from relay.programme.checking import Holdings
 from relay.programme.cutlist import CutList
 from relay.programme.pulling import Pull
@@ -75,26 +75,16 @@ def pulled(desk: Desk, state: State, pull: Pull) -> tuple[Pulled, ...]:
     """Return where the frames of a pull lie: each in an accepted version before others, and in the newest of these."""
     good = _accepted(state, pull.reel)
     versions = sorted(_at_hand(state, pull.reel), key=lambda each: good is not None and each.name not in good)
-    wanted = {frame for each in pull.ranges for frame in range(each.first, each.last + 1)}
+    wanted = set(every_frame(pull.ranges))
     found = []
     for version in versions:
-        files = {frame: file for frame, file in _frames(desk, version) if frame in wanted}
+        held = files_by_frame(desk.manifests.read(version.manifest), version.scan_map)
+        files = {frame: file for frame, file in held.items() if frame in wanted}
         if files:
             frames = merged((frame, frame) for frame in files)
             found.append(Pulled(version.name, frames, Manifest.of(set(files.values()))))
             wanted -= files.keys()
     return tuple(found)
-
-
-def _frames(desk: Desk, version: Version) -> Iterator[tuple[int, PackedFile]]:
-    manifest = desk.manifests.read(version.manifest)
-    picture = picture_of(manifest) if version.scan_map else None
-    if picture is None or version.scan_map is None:
-        return
-    for number, file in picture.files:
-        frame = version.scan_map.reel_frame(number)
-        if frame is not None:
-            yield frame, file
 
 
 def fetch_pulled(

@@ -7,9 +7,9 @@ from relay.errors import BrokenError
 from relay.ledger.state import State, Version
 from relay.media.manifest import PackedFile
 from relay.media.package import MOVIES, contents_of, kind_of
-from relay.media.sequence import picture_of
+from relay.media.sequence import files_by_frame
 from relay.media.showing import Strip
-from relay.model import FrameRange, ReelName, ScanMap, digest_of, ranges_of, reel_of
+from relay.model import FrameRange, ReelName, ScanMap, digest_of, is_in, ranges_of, reel_of
 from relay.store.folder import in_our_words
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
@@ -66,19 +66,12 @@ def bring_strip(desk: Desk, state: State, reel: ReelName, frames: Sequence[Frame
 
 def bring_frames(desk: Desk, version: Version, frames: Sequence[FrameRange], place: Path) -> Strip | None:
     """Bring what `version` has of `frames`, as files, into the folder `place`; None where it has none of them."""
-    picture = picture_of(desk.manifests.read(version.manifest)) if version.scan_map else None
-    if picture is None or version.scan_map is None:
-        return None
-    tied = {file.path: version.scan_map.reel_frame(number) for number, file in picture.files}
-    shown = [file for _, file in picture.files if _is_in(tied[file.path], frames)]
+    held = files_by_frame(desk.manifests.read(version.manifest), version.scan_map)
+    shown = [file for frame, file in held.items() if is_in(frame, frames)]
     if not shown:
         return None
     bring_files(desk, version, shown, place)
     return strip_of(reel_of(version.name), place, version.scan_map)
-
-
-def _is_in(frame: int | None, ranges: Sequence[FrameRange]) -> bool:
-    return frame is not None and any(each.first <= frame <= each.last for each in ranges)
 
 
 def bring_files(desk: Desk, version: Version, files: Iterable[PackedFile], place: Path) -> None:

@@ -7,7 +7,7 @@ from relay.errors import BrokenError, RefusedError
 from relay.ledger.state import State, Version
 from relay.media.compare import Scanned, compare
 from relay.media.treatment import LIMIT, NAMES, Treatment, parse_treatment
-from relay.model import FrameRange, VersionName, digest_of, ranges_of
+from relay.model import FrameRange, VersionName, digest_of, merged, without
 from relay.store.folder import in_our_words
 from relay.store.keys import object_key
 from relay.store.port import Store
@@ -58,9 +58,7 @@ def undocumented(
     named = told.touched() if told else ()
     if named is None:
         return ()
-    covered = {frame for each in named for frame in range(each.first, each.last + 1)}
-    changed = {frame for each in compare(one, two).changed for frame in range(each.first, each.last + 1)}
-    return ranges_of(changed - covered)
+    return without(compare(one, two).changed, merged((each.first, each.last) for each in named))
 
 
 def _is_same_reel(one: VersionName, two: VersionName) -> bool:

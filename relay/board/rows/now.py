@@ -7,10 +7,9 @@ from relay.board.rows.moves import Move, move_of
 from relay.board.rows.needs import Cost, Need, needs_of
 from relay.board.rows.reels import ReelRow
 from relay.board.rows.sites import Day, SiteRow, Word, day_of, site_rows
-from relay.board.rows.strips import total
 from relay.board.rows.view import Span, View
 from relay.ledger import owed
-from relay.model import Frozen, VersionName
+from relay.model import Frozen, VersionName, frame_count
 from relay.wording import bytes_in_words, count, span_in_words
 
 
@@ -192,8 +191,8 @@ def progress(view: View, reels: tuple[ReelRow, ...]) -> tuple[Progress, ...]:
             if layer.job is not None and view.state.jobs[layer.job].frames:
                 continue  # a second pass on some frames: the whole reel's own layer counts
             sums, is_done = found[layer.stage], layer.fill == "accepted"
-            sums[0] += total(layer.frames) if is_done else 0
-            sums[1] += total(layer.frames)
+            sums[0] += frame_count(layer.frames) if is_done else 0
+            sums[1] += frame_count(layer.frames)
             sums[2] += is_done
             sums[3] += 1
     return tuple(

@@ -4,16 +4,15 @@ from datetime import datetime
 from typing import Literal
 
 from relay.board.rows.moves import Move, moves_on
-from relay.board.rows.strips import Strip, strip_of, total
+from relay.board.rows.strips import Strip, strip_of
 from relay.board.rows.view import Frames, View
 from relay.errors import MissingError
 from relay.film.length import length_in_words
 from relay.ledger import lateness, route
-from relay.ledger.job_state import Standing
 from relay.ledger.owed import findings, mended_since
 from relay.ledger.state import Receipt, Version
 from relay.ledger.words import Fault
-from relay.model import Base, Element, Frozen, ReelName, VersionName, reel_of
+from relay.model import Base, Element, Frozen, ReelName, VersionName, frame_count, reel_of
 from relay.wording import bytes_in_words, count, in_words
 
 
@@ -192,7 +191,7 @@ def _mind(view: View, reel: ReelName, newest: Version | None, strip: Strip) -> l
         held = newest.conforms[-1]
         told.insert(0, f"{newest.name}: lies otherwise than its cut list in {count(held.blocking, 'finding')}")
     if strip.gaps:
-        told.append(f"lacks {count(total(strip.gaps), 'frame')}: {in_words(strip.gaps, 6)}")
+        told.append(f"lacks {count(frame_count(strip.gaps), 'frame')}: {in_words(strip.gaps, 6)}")
     return told
 
 
@@ -243,7 +242,7 @@ def _version_row(view: View, version: Version, came_back: str) -> VersionRow:
         bytes=version.size,
         size=bytes_in_words(version.size),
         frames=frames,
-        frames_in_all=total(frames),
+        frames_in_all=frame_count(frames),
         frames_in_words=in_words(frames) if frames else "",
         parents=tuple(name for name in version.parents if name in ours),
         note=version.note,
@@ -307,8 +306,3 @@ def _receipt_row(receipt: Receipt) -> ReceiptRow:
         faults_in_all=receipt.faults_in_all,
         faults=receipt.faults,
     )
-
-
-def is_accepted(view: View, version: VersionName) -> bool:
-    """Answer whether `version` is the accepted outcome of a job."""
-    return any(job.outcome == version and job.standing is Standing.ACCEPTED for job in view.state.jobs.values())

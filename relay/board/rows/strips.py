@@ -9,7 +9,7 @@ from typing import Literal
 from relay.board.rows.view import Frames, View
 from relay.ledger import route
 from relay.ledger.job_state import Job, Standing
-from relay.model import FrameRange, Frozen, ReelName, Stage, VersionName
+from relay.model import FrameRange, Frozen, ReelName, Stage, VersionName, without
 
 Fill = Literal["waiting", "open", "claimed", "handed in", "accepted", "stopped", "withdrawn", "returned"]
 """How far a stage is: not opened yet, or as its job stands; open again after its work came back."""
@@ -60,7 +60,7 @@ def strip_of(view: View, reel: ReelName) -> Strip:
         last=last,
         is_counted=can is not None or bool(held),
         layers=tuple(layer for stage in stages for layer in _layers(view, stage, reel, whole)),
-        gaps=lacking(whole, held) if held else (),
+        gaps=without(whole, held) if held else (),
     )
 
 
@@ -103,24 +103,3 @@ def fill_of(job: Job) -> Fill:
     if job.returns and job.standing is Standing.OPEN:
         return "returned"
     return job.standing.value
-
-
-def lacking(wanted: Frames, held: Frames) -> Frames:
-    """Return the frames of `wanted` that are not among `held`; both in order and without overlap."""
-    found: list[FrameRange] = []
-    for want in wanted:
-        at = want.first
-        for have in held:
-            if have.last < at or have.first > want.last:
-                continue
-            if have.first > at:
-                found.append(FrameRange(first=at, last=have.first - 1))
-            at = have.last + 1
-        if at <= want.last:
-            found.append(FrameRange(first=at, last=want.last))
-    return tuple(found)
-
-
-def total(frames: Frames) -> int:
-    """Return how many frames these are."""
-    return sum(each.last - each.first + 1 for each in frames)

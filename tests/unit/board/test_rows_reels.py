@@ -6,9 +6,9 @@ from hypothesis import strategies as st
 
 from relay.board.rows.moves import moves_on
 from relay.board.rows.reels import reel_row, reel_rows, version_rows
-from relay.board.rows.strips import lacking, strip_of, total
+from relay.board.rows.strips import strip_of
 from relay.errors import MissingError
-from relay.model import FrameRange, ReelName, ranges_of
+from relay.model import FrameRange, ReelName, frame_count, ranges_of, without
 from tests.unit.board.board_scene import floor, view
 from tests.unit.ledger.job_scene import receipt
 from tests.unit.ledger.scene import COORDINATOR
@@ -25,9 +25,9 @@ def fills(told, reel=A1):
 
 @given(FRAMES, FRAMES)
 def test_what_lacks_is_what_sets_say(wanted, held):
-    found = lacking(ranges_of(wanted), ranges_of(held))
+    found = without(ranges_of(wanted), ranges_of(held))
     assert found == ranges_of(wanted - held)
-    assert total(found) == len(wanted - held)
+    assert frame_count(found) == len(wanted - held)
 
 
 def test_a_strip_is_as_long_as_the_can_says():

@@ -7,10 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from relay.model import FrameRange, ReelName, merged
+from relay.model import FrameRange, ReelName, frame_count, inside, merged, outside, without
 from relay.programme.checking import Holdings, Kind, check, check_whole
 from relay.programme.cutlist import CutList, Event
-from relay.programme.ranges import frames_of, inside, outside, without
 from tests.references.lists import whole_lists
 from tests.unit.programme.test_cutlist import A, B
 
@@ -115,4 +114,4 @@ def test_ranges_are_held_against_each_other_as_sets_of_frames_are(held: list[tup
     assert {f for part in inside((first, last), ranges) for f in range(part[0], part[1] + 1)} == set(
         range(first, last + 1)
     ) & frames
-    assert frames_of(without(ranges, (span(first, last),))) == len(frames - set(range(first, last + 1)))
+    assert frame_count(without(ranges, (span(first, last),))) == len(frames - set(range(first, last + 1)))
