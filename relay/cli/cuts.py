@@ -81,8 +81,9 @@ def check_list(
 ) -> None:
     """Hold a cut list against what there is of each reel.
 
-    Frames that no version holds, or no accepted one; frames beyond their reel, or used twice; holes and overlaps. Exit
-    code 2: it cannot be put together so.
+    Frames that no version holds, and which other print has them, where prints were put side by side; frames that no
+    accepted version holds, beyond their reel, or used twice; holes and overlaps. Exit code 2: it cannot be put together
+    so.
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()

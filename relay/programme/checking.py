@@ -8,6 +8,8 @@ from typing import NamedTuple, Protocol
 from relay.model import FrameRange, ReelName, inside, outside
 from relay.model.ranges import Span
 from relay.programme.cutlist import SLATE, CutList, Event
+from relay.programme.lacking import Fill
+from relay.wording import in_words
 
 
 class Kind(StrEnum):
@@ -47,8 +49,8 @@ class Found(NamedTuple):
 class Prints(Protocol):
     """Who knows which other prints show what a reel lacks."""
 
-    def showing(self, reel: ReelName, frames: FrameRange) -> Iterable[tuple[ReelName, FrameRange]]:
-        """Yield reels, and their own frames, that show any of `frames` of `reel`."""
+    def showing(self, reel: ReelName, frames: FrameRange) -> Iterable[Fill]:
+        """Yield what other prints have of `frames` of `reel`, best first; nothing where no alignment tells."""
 
 
 @dataclass(frozen=True)
@@ -127,8 +129,14 @@ def _held(number: int, event: Event, span: Span, holdings: Holdings) -> Iterator
 def _elsewhere(number: int, event: Event, lacking: Span, prints: Prints | None) -> Iterator[Found]:
     if prints is None:
         return
-    for reel, frames in prints.showing(event.reel, FrameRange(first=lacking[0], last=lacking[1])):
-        yield _found(Kind.BETTER, number, event, lacking, f"{reel} shows it at {frames}")
+    for fill in prints.showing(event.reel, FrameRange(first=lacking[0], last=lacking[1])):
+        yield _found(Kind.BETTER, number, event, lacking, _in_a_line(fill))
+
+
+def _in_a_line(fill: Fill) -> str:
+    there = f"{fill.version} shows it at {in_words(fill.frames, 4)}"
+    part = "" if fill.is_whole() else f", {fill.count} of {fill.wanted} frames"
+    return there + part + ("" if fill.sure else ", not surely: look at both")
 
 
 def _used_twice(cut_list: CutList) -> Iterator[Found]:

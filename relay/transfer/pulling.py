@@ -12,8 +12,10 @@ from relay.media.sequence import files_by_frame, frames_in
 from relay.model import FrameRange, ReelName, VersionName, every_frame, merged, reel_of
 from relay.programme.checking import Holdings
 from relay.programme.cutlist import CutList
+from relay.programme.lacking import Fill, Print, filled_by
 from relay.programme.pulling import Pull
 from relay.store.folder import in_our_words
+from relay.transfer.aligned import print_of
 from relay.transfer.desk import Desk
 from relay.transfer.fetch import Fetched, fetch
 from relay.transfer.looked import read_object
@@ -42,7 +44,30 @@ def holdings(desk: Desk, state: State, cut_list: CutList) -> Holdings:
         for reel in element.reels
         if reel.frames is not None
     }
-    return Holdings(known, sent, accepted, counted)
+    return Holdings(known, sent, accepted, counted, _Aligned(desk, state))
+
+
+class _Aligned:
+    """Other prints, by the frame maps in the store; each print's maps are read once, and only for what is lacking."""
+
+    def __init__(self, desk: Desk, state: State) -> None:
+        self._desk = desk
+        self._state = state
+        self._prints: dict[ReelName, Print | None] = {}
+
+    def showing(self, reel: ReelName, frames: FrameRange) -> Iterable[Fill]:
+        if reel not in self._prints:
+            self._prints[reel] = self._print(reel)
+        one = self._prints[reel]
+        return (fill for fill in filled_by(one, frames) if fill.count and self._is_at_hand(fill)) if one else ()
+
+    def _print(self, reel: ReelName) -> Print | None:
+        named = {name for each in self._state.alignments for name in (each.one, each.other)}
+        version = next((each for each in _at_hand(self._state, reel) if each.name in named), None)
+        return print_of(self._desk, self._state, version) if version else None
+
+    def _is_at_hand(self, fill: Fill) -> bool:
+        return self._state.versions[fill.version].retired is None
 
 
 def _at_hand(state: State, reel: ReelName) -> list[Version]:

@@ -102,6 +102,28 @@ def test_who_could_fill_a_range_and_how_good_it_is_there_is_one_question(aligned
     assert aligned.told("lisbon", "fill", "A/R01:10-17", "--no-pictures")["quality"] == {}
 
 
+SHOWS_THE_GAP = """
+rate = "24"
+
+[[event]]
+reel = "A/R01"
+first = 10
+length = 8
+"""
+
+
+def test_a_list_that_shows_what_one_print_lacks_is_told_which_print_has_it(house: House, aligned: House):
+    for each in (house, aligned):
+        (each.place / "gap.toml").write_text(SHOWS_THE_GAP, encoding="utf-8")
+    told = aligned.told("lisbon", "cut", "check", "gap.toml", ends=2)
+    assert [(each["kind"], each["frames"], each["what"]) for each in told["found"]] == [
+        ("missing in every version", [12, 17], "no version that was sent holds it"),
+        ("another print has it", [12, 17], "B/R01/v1 shows it at 112-117"),
+    ]
+    before = house.told("lisbon", "cut", "check", "gap.toml", ends=2)
+    assert [each["kind"] for each in before["found"]] == ["missing in every version"]  # nothing was put side by side
+
+
 def test_coverage_is_told_in_letters_and_drawn_for_an_archive(aligned: House):
     told = aligned.told("lisbon", "coverage", "A", "--svg", "cover.svg", "--png", "cover.png")
     (reel,) = told["reels"]

@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from relay.model import FrameRange, ReelName, frame_count, inside, merged, outside, without
+from relay.model import FrameRange, ReelName, VersionName, frame_count, inside, merged, outside, without
 from relay.programme.checking import Holdings, Kind, check, check_whole
 from relay.programme.cutlist import CutList, Event
+from relay.programme.lacking import Fill
 from tests.references.lists import whole_lists
 from tests.unit.programme.test_cutlist import A, B
 
@@ -23,9 +24,10 @@ def span(first: int, last: int) -> FrameRange:
 class OtherPrints:
     """Print B lies 100 frames further on."""
 
-    def showing(self, reel: ReelName, frames: FrameRange) -> Iterable[tuple[ReelName, FrameRange]]:
+    def showing(self, reel: ReelName, frames: FrameRange) -> Iterable[Fill]:
         if reel == A:
-            yield B, span(frames.first + 100, frames.last + 100)
+            there, size = span(frames.first + 100, frames.last + 100), frames.last - frames.first + 1
+            yield Fill(VersionName(f"{B}/v1"), (there,), size, size < 20, 97)
 
 
 HELD = Holdings(
@@ -62,6 +64,17 @@ def test_a_list_of_frames_that_are_there_once_is_right():
 )  # fmt: skip
 def test_what_is_wrong_with_an_event_is_found(event: Event, found: list[tuple[Kind, str]]):
     assert sorted(kinds(event)) == sorted(found)
+
+
+@pytest.mark.parametrize(
+    ("event", "said"),
+    [
+        (Event(A, 100, 4, RATE), "B/R02/v1 shows it at 200-203"),
+        (Event(A, 90, 30, RATE), "B/R02/v1 shows it at 200-219, not surely: look at both"),
+    ],
+)
+def test_the_print_that_has_what_lacks_is_named_with_its_frames_and_how_sure_that_is(event: Event, said: str):
+    assert [each.what for each in check(CutList(RATE, (event,)), HELD) if each.kind is Kind.BETTER] == [said]
 
 
 def test_frames_used_twice_and_an_overlap_are_told_where_they_stand():
