@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
-from relay.cli.cut import CutListFile, cut_of
+from relay.cli.cut import CutListFile, Held, RateText, cut_of
 from relay.cli.numbers import pairs_of
 from relay.errors import MissingError
 from relay.ledger.state import State
@@ -31,6 +31,8 @@ def why(
         ),
     ],
     cut: CutListFile = None,
+    rate: RateText = "24",
+    held: Held = False,
     as_json: AsJson = False,
 ) -> None:
     """Tell the whole story of a place.
@@ -44,7 +46,7 @@ def why(
         told = story(state, entries_of(desk), at)
         versions = [state.versions[name] for name in state.versions if at.reel and reel_of(name) == at.reel]
         facts = gathered(desk, state, versions)
-        listed = cut_of(desk, state, cut)
+        listed = cut_of(desk, state, cut, rate, held=held)
         found = _fates(state, at, facts, listed)
         seen = findings_on(desk, versions, at)
     answer(
@@ -143,6 +145,8 @@ def account(
     context: typer.Context,
     target: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new folder for the accounts.")],
     cut: CutListFile = None,
+    rate: RateText = "24",
+    held: Held = False,
     holder: Annotated[
         str | None,
         typer.Option(
@@ -160,7 +164,7 @@ def account(
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
         facts = gathered(desk, state, state.versions.values())
-        told = accounts(state, cut_of(desk, state, cut), facts)
+        told = accounts(state, cut_of(desk, state, cut, rate, held=held), facts)
         chosen = [each for each in told.archives if holder is None or each.holder == holder]
         if not chosen:
             named = ", ".join(each.holder for each in told.archives)

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, answer, bytes_in_words, count
-from relay.cli.cut import CutListFile, cut_of
+from relay.cli.cut import CutListFile, Held, RateText, cut_of
 from relay.cli.progress import watching
 from relay.cli.typed import Reason
 from relay.programme.account import accounts
@@ -26,6 +26,8 @@ def close(
         typer.Argument(metavar="VERSION", help="The final versions.", show_default="what the last stage accepted"),
     ] = None,
     cut: CutListFile = None,
+    rate: RateText = "24",
+    held: Held = False,
     as_json: AsJson = False,
 ) -> None:
     """Close the production with one export for decades.
@@ -36,7 +38,9 @@ def close(
     with open_desk(context.obj) as desk, watching(f"closing into {target}", quiet=as_json) as watcher:
         state = desk.ledger.follow()
         finals = tuple(state.version(name).name for name in versions) if versions else final_versions(state)
-        told = accounts(state, cut_of(desk, state, cut), gathered(desk, state, state.versions.values()))
+        told = accounts(
+            state, cut_of(desk, state, cut, rate, held=held), gathered(desk, state, state.versions.values())
+        )
         reports = account_files(desk, state, told, told.archives)
         closed = write_export(desk, target, finals, reports, watcher)
     facts = {

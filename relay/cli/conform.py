@@ -7,12 +7,11 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
+from relay.cli.cut import Held, RateText, ground_of, read_cut_list
 from relay.cli.numbers import pairs_of, parse_start_mark
-from relay.errors import MissingError, RefusedError
-from relay.ledger.state import State
+from relay.errors import RefusedError
 from relay.media.eyes import has_media
 from relay.programme.conforming import ConformReport, Displaced
-from relay.settings import first_fault
 from relay.transfer.conforming import (
     came_in_folder,
     came_in_version,
@@ -21,7 +20,6 @@ from relay.transfer.conforming import (
     read_check,
     say_conformed,
 )
-from relay.transfer.cut_lists import Listed, parsed
 from relay.wiring import open_desk
 from relay.wording import in_words
 
@@ -52,6 +50,8 @@ def conform(
     no_pictures: Annotated[
         bool, typer.Option("--no-pictures", help="Believe numbers alone; compare no picture.")
     ] = False,
+    rate: RateText = "24",
+    held: Held = False,
     as_json: AsJson = False,
 ) -> None:
     """Hold what a lab returned against the cut list.
@@ -66,7 +66,7 @@ def conform(
             version = state.version(what)
             report = read_check(desk, newest_check(version))
         else:
-            listed = read_cut_list(cut_list, state)
+            listed = read_cut_list(cut_list, ground_of(state.film(), rate, held=held))
             folder, seen = Path(what), not no_pictures and has_media()
             if folder.is_dir():
                 mark = parse_start_mark(start_mark) if start_mark else None
@@ -86,16 +86,6 @@ def conform(
     answer(facts, as_json=as_json, show=lambda page: _show(page, report))
     if report.blocking():
         raise RefusedError(f"{what} lies otherwise than its cut list: {'; '.join(_sentences(report))}")
-
-
-def read_cut_list(path: Path, state: State) -> Listed:
-    """Return the cut list in a file. Raises MissingError, RefusedError."""
-    try:
-        return parsed(path.read_bytes(), state)
-    except FileNotFoundError as error:
-        raise MissingError(f"there is no file {path}: name the cut list") from error
-    except (OSError, ValueError) as error:
-        raise RefusedError(f"{path} is no cut list: {first_fault(error)}") from error
 
 
 def _sentences(report: ConformReport) -> Iterator[str]:

@@ -9,11 +9,12 @@ from typing import Annotated, NamedTuple
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, bytes_in_words, count
+from relay.cli.cut import Held, ListText, RateText, ground_of, read_list
 from relay.cli.making import writing
 from relay.cli.numbers import pairs_of
 from relay.cli.progress import watching
-from relay.errors import BrokenError, MissingError, RefusedError
-from relay.film.rates import format_running_time, parse_rate
+from relay.errors import BrokenError, RefusedError
+from relay.film.rates import format_running_time
 from relay.ledger.state import State
 from relay.model import FrameRange, Production, ReelName, frame_count
 from relay.programme.checking import Found, check
@@ -22,10 +23,9 @@ from relay.programme.edl import edl
 from relay.programme.otio_form import otio_form
 from relay.programme.own_form import own_form
 from relay.programme.pulling import HANDLES, NEAR, Difference, Pull, as_csv, hours, pull_edl, pull_list, recut
-from relay.programme.reading import RATES, Ground, parse_list, parse_programme
-from relay.settings import first_fault
+from relay.programme.reading import Ground
 from relay.transfer.desk import Desk
-from relay.transfer.pulling import CSV_HEADS, Pulled, check_there, csv_lines, fetch_pulled, holdings, kept_list, pulled
+from relay.transfer.pulling import CSV_HEADS, Pulled, check_there, csv_lines, fetch_pulled, holdings, pulled
 from relay.wiring import open_desk
 from relay.wording import in_words
 
@@ -33,46 +33,8 @@ app = typer.Typer(no_args_is_help=True)
 _TOLD = 200
 """Findings in a table; a script gets all of them."""
 
-ListText = Annotated[
-    str,
-    typer.Argument(metavar="LIST", help="A file: EDL, OTIO or TOML. Or a reel whose list was kept, such as Q/R01."),
-]
-RateText = Annotated[str, typer.Option(metavar="RATE", help="Of the programme, where the list does not say: 24, 25.")]
-Held = Annotated[
-    bool,
-    typer.Option("--held", help="It was cut from reference copies that hold frames: its labels count pictures."),
-]
 Handles = Annotated[int, typer.Option(metavar="FRAMES", min=0, max=10_000, help="Ahead of and after each shot.")]
 Near = Annotated[int, typer.Option(metavar="FRAMES", min=0, max=100_000, help="Join runs that no more frames part.")]
-
-
-def _ground(film: Production, rate: str, *, held: bool) -> Ground:
-    try:
-        programme = parse_rate(rate)
-    except ValueError as fault:
-        raise RefusedError(str(fault)) from fault
-    if programme not in RATES:
-        raise RefusedError(
-            f"no timecode counts at {rate} frames a second: expected one of {', '.join(map(str, RATES))}"
-        )
-    speeds = {reel: e.rate() for reel in film.reel_names() if (e := film.element_of(reel))} if held else {}
-    return Ground(tuple(film.reel_names()), programme, held=speeds)
-
-
-def read_list(desk: Desk, state: State, what: str, ground: Ground, *, whole: bool = True) -> CutList:
-    """Return the list in a file, or the newest that is kept about a reel. Raises MissingError, RefusedError."""
-    path = Path(what)
-    try:
-        if path.is_file():
-            body = path.read_bytes()
-        elif path.suffix:
-            raise MissingError(f"there is no file {path}: name the cut list")
-        else:
-            body = kept_list(desk, state, what)
-        text = body.decode()
-        return parse_programme(text, ground) if whole else parse_list(text, ground)
-    except (OSError, ValueError) as fault:
-        raise RefusedError(f"{what} is no cut list that can be used: {first_fault(fault)}") from fault
 
 
 @app.command("check")
@@ -87,7 +49,7 @@ def check_list(
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        cut = read_list(desk, state, cut_list, _ground(state.film(), rate, held=held), whole=False)
+        cut = read_list(desk, state, cut_list, ground_of(state.film(), rate, held=held), whole=False)
         found = check(cut, holdings(desk, state, cut))
     blocking = [each for each in found if each.blocks]
     facts = {
@@ -207,7 +169,7 @@ def pull(
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        cut, pulls = _pulls(desk, state, cut_list, _ground(state.film(), rate, held=held), handles, near)
+        cut, pulls = _pulls(desk, state, cut_list, ground_of(state.film(), rate, held=held), handles, near)
         rows = _rows(desk, state, pulls, at)
         currency = state.film().currency
     if sheet is not None:
@@ -268,7 +230,7 @@ def fetch_list(
     """
     with open_desk(context.obj) as desk, watching(f"fetching for {cut_list}", quiet=as_json) as watcher:
         state = desk.ledger.follow()
-        _, pulls = _pulls(desk, state, cut_list, _ground(state.film(), rate, held=held), handles, near)
+        _, pulls = _pulls(desk, state, cut_list, ground_of(state.film(), rate, held=held), handles, near)
         check_there(pulls)
         found = [each for one in pulls for each in pulled(desk, state, one)]
         came = fetch_pulled(desk, found, target, watcher)
@@ -312,7 +274,7 @@ def differ(
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        ground = _ground(state.film(), rate, held=held)
+        ground = ground_of(state.film(), rate, held=held)
         old, new = (read_list(desk, state, each, ground) for each in (before, now))
     found = recut(old, new, handles, near)
     facts = {
@@ -364,7 +326,7 @@ def write(
         raise RefusedError(f"{target} says no form: expected a name that ends in {', '.join(forms)}")
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        cut = read_list(desk, state, cut_list, _ground(state.film(), rate, held=held))
+        cut = read_list(desk, state, cut_list, ground_of(state.film(), rate, held=held))
     try:
         body = forms[target.suffix](cut)
     except ValueError as fault:

@@ -9,7 +9,7 @@ from typing import Annotated, NamedTuple
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
-from relay.cli.conform import read_cut_list
+from relay.cli.cut import Held, RateText, ground_of, read_cut_list
 from relay.cli.making import writing
 from relay.errors import MissingError, RefusedError
 from relay.film.rates import format_rate, format_running_time, parse_rate
@@ -54,6 +54,8 @@ def fit_sound(
     drawing: Annotated[
         Path | None, typer.Option("--svg", metavar="FILE", help="Draw where picture and sound part, as an SVG.")
     ] = None,
+    rate: RateText = "24",
+    held: Held = False,
     as_json: AsJson = False,
 ) -> None:
     """Fit scenes to a sound.
@@ -61,7 +63,7 @@ def fit_sound(
     Tells how long each scene runs at its speed, where picture and sound part, and the speeds that would fit. Exit
     code 2: they part by more than the plan's tolerance.
     """
-    asked = _asked(context.obj, plan, guide)
+    asked = _asked(context.obj, plan, guide, rate, held=held)
     heard = _length(context.obj, sound or _named(asked, plan))
     found = _parting(asked, plan, heard)
     if drawing is not None:
@@ -87,7 +89,7 @@ class _Asked(NamedTuple):
     sound: str | None
 
 
-def _asked(home: Home, path: Path, guide: Path | None) -> _Asked:
+def _asked(home: Home, path: Path, guide: Path | None, rate: str, *, held: bool) -> _Asked:
     """Read a plan of scenes, or a cut list. Raises MissingError, RefusedError."""
     try:
         text = path.read_text(encoding="utf-8")
@@ -96,11 +98,14 @@ def _asked(home: Home, path: Path, guide: Path | None) -> _Asked:
     except (OSError, UnicodeDecodeError) as error:
         raise RefusedError(f"{path} cannot be read: {first_fault(error)}") from error
     if _SCENE.search(text):
+        if held:
+            raise RefusedError("--held is for a cut list: a plan of scenes says its own lengths and speeds")
         return _of_plan(path, text, as_filmed if guide is None else guided(_map(guide)))
     if guide is not None:
         raise RefusedError("--guide is for a plan of scenes: a cut list has its lengths already")
     with open_desk(home) as desk:
-        listed = read_cut_list(path, desk.ledger.follow()).cut_list
+        ground = ground_of(desk.ledger.follow().film(), rate, held=held)
+    listed = read_cut_list(path, ground).cut_list
     return _Asked(scenes_of(listed), listed.rate, Fraction(1), None)
 
 

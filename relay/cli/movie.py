@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
-from relay.cli.conform import read_cut_list
+from relay.cli.cut import Held, RateText, ground_of, read_cut_list
 from relay.cli.making import made, writing
 from relay.cli.numbers import pairs_of
 from relay.cli.progress import watching
@@ -35,6 +35,8 @@ def movie(
         str | None, typer.Option(metavar="FILE|VERSION", help="The sound, from the first picture on.")
     ] = None,
     lines: Annotated[int, typer.Option(metavar="LINES", help="How high the movie is.", min=120, max=2160)] = LINES,
+    rate: RateText = "24",
+    held: Held = False,
     as_json: AsJson = False,
 ) -> None:
     """Make a movie of the programme to look at.
@@ -49,7 +51,7 @@ def movie(
         watching(f"making {target.name}", quiet=as_json),
     ):
         state = desk.ledger.follow()
-        listed = read_cut_list(cut_list, state).cut_list
+        listed = read_cut_list(cut_list, ground_of(state.film(), rate, held=held)).cut_list
         order, missing = _ordered(desk, state, listed, sound, Path(folder), (target.stem, lines))
         found = made("relay.media.playing", order, Path(folder), target)
         with writing(target):

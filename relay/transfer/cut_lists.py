@@ -9,13 +9,14 @@ from relay.media.manifest import PackedFile
 from relay.media.package import kind_of
 from relay.model import digest_of
 from relay.programme.cutlist import CutList
+from relay.programme.own_form import own_form
 from relay.programme.reading import Ground, parse_programme
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
 
 
 class Listed(NamedTuple):
-    """A cut list, and the bytes that it was read from."""
+    """A cut list, and the bytes that say the same to whoever reads them without being told how."""
 
     cut_list: CutList
     body: bytes
@@ -27,7 +28,18 @@ KINDS = frozenset({"edl", "otio", "toml"})
 
 def parsed(body: bytes, state: State) -> Listed:
     """Return the list in a file's bytes, which speaks of the production's reels. Raises ValueError."""
-    return Listed(parse_programme(body.decode(), Ground(reels=tuple(state.film().reel_names()))), body)
+    return listed_in(body, Ground(reels=tuple(state.film().reel_names())))
+
+
+def listed_in(body: bytes, ground: Ground) -> Listed:
+    """Return the list in a file's bytes. Raises ValueError.
+
+    Where its reader was told what the list does not say, such as its rate, the bytes that are kept are our own form's,
+    which says it.
+    """
+    cut_list = parse_programme(body.decode(), ground)
+    is_plain = ground == Ground(reels=ground.reels)
+    return Listed(cut_list, body if is_plain else own_form(cut_list).encode())
 
 
 def list_among(desk: Desk, versions: Iterable[Version]) -> Listed:

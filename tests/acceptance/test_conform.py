@@ -139,6 +139,36 @@ def test_what_is_found_of_a_version_is_signed_and_keeps_it_from_being_accepted(h
     assert "held Q/R01/v1 against the cut list" in house("lisbon", "ledger", "show", "--last", "0").out
 
 
+HELD = """TITLE: cut from a copy at 24 pictures a second of a film at 18
+FCM: NON-DROP FRAME
+001  A_R01    V     C        01:00:00:08 01:00:01:00 01:00:00:00 01:00:00:16
+002  A_R01    V     C        01:00:02:16 01:00:02:20 01:00:00:16 01:00:00:20
+"""
+# label k of a copy that holds frames shows frame floor(k * 18 / 24): the rule of REFERENCES for repeat patterns
+HELD_SHOWS = [Shown(A, label * 18 // 24) for label in (*range(8, 24), *range(64, 68))]
+
+
+def test_a_list_cut_from_copies_that_hold_frames_is_read_alike_by_every_command(house: House):
+    (house.place / "held.edl").write_text(HELD, encoding="utf-8")
+    folder = graded(house.place / "came", HELD_SHOWS)
+    words = ("conform", folder, "held.edl", "--no-pictures")
+    assert house.told("lisbon", *words, "--held")["reading"] == "source"  # every header agrees with the list
+    assert house.told("lisbon", *words)["reading"] == "nothing"
+    assert house.told("lisbon", "movie", "held.edl", "h.mov", "--lines", "120", "--held")["missing"] == {}
+    assert house.told("lisbon", "movie", "held.edl", "n.mov", "--lines", "120")["missing"] == {"A/R01": [[64, 67]]}
+    (fate,) = house.told("lisbon", "why", "A/R01:49", "--cut-list", "held.edl", "--held")["in_the_film"]
+    assert fate["shown_at"] == [[18, 18]]
+    assert "no timecode counts at 18" in house.refused("lisbon", "conform", folder, "held.edl", "--rate", "18")
+
+
+def test_a_list_that_a_version_was_held_against_is_read_again_as_it_was_meant(house: House):
+    (house.place / "held.edl").write_text(HELD, encoding="utf-8")
+    house.send("tokyo", graded(house.place / "came", HELD_SHOWS), "Q/R01", "--start-mark", "1000")
+    house("lisbon", "conform", "Q/R01/v1", "held.edl", "--held", "--no-pictures")
+    (fate,) = house.told("lisbon", "why", "A/R01:49")["in_the_film"]
+    assert fate["shown_at"] == [[18, 18]]
+
+
 @pytest.mark.parametrize(
     ("words", "ends", "said"),
     [
