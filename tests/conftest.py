@@ -14,7 +14,7 @@ GIVEN = ("TEST_S3_ENDPOINT", "TEST_S3_ACCESS_KEY", "TEST_S3_SECRET_KEY")
 # No deadline in any profile: the machine that runs the tests may be busy.
 _SLOW = [HealthCheck.too_slow]
 settings.register_profile("dev", max_examples=50, deadline=None, suppress_health_check=_SLOW)
-settings.register_profile("ci", max_examples=100, deadline=None, derandomize=True, suppress_health_check=_SLOW)
+settings.register_profile("ci", max_examples=50, deadline=None, derandomize=True, suppress_health_check=_SLOW)
 settings.register_profile("soak", max_examples=10_000, deadline=None, suppress_health_check=_SLOW)
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "dev")
 

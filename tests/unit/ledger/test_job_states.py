@@ -55,7 +55,8 @@ def test_every_word_about_jobs_has_its_arrow_and_every_arrow_a_word() -> None:
 
 
 def test_every_arrow_has_one_test_that_carries_its_letter() -> None:
-    source = (HERE.parent / "test_job_arrows.py").read_text(encoding="utf-8")
+    files = ("test_job_arrows.py", "test_job_plans.py")
+    source = "".join((HERE.parent / file).read_text(encoding="utf-8") for file in files)
     assert re.findall(r'^@arrow\("([a-z])"\)$', source, re.MULTILINE) == letters()
 
 
