@@ -15,8 +15,8 @@ from tests.references.pictures import clip
 
 RECALL = 0.99
 FALSE_IN_CLEAN_FRAMES = 1 / 1000
-EACH, EACH_IN_SOAK = 4, 80  # cases of each kind
-CLEAN_REELS, CLEAN_IN_SOAK = 10, 200
+EACH, EACH_IN_SOAK = 2, 80  # cases of each kind
+CLEAN_REELS, CLEAN_IN_SOAK = 5, 200
 
 
 @pytest.fixture(scope="module")

@@ -217,6 +217,16 @@ def test_a_slip_that_is_wrong_is_explained_and_stays_where_it_was(house, slip, s
     assert not (folder / HIDDEN).exists()
 
 
+def test_a_slip_that_was_set_aside_and_put_back_makes_its_folder_no_other(house):
+    fill(house.places("lisbon").to_send / "A_R001", {**reel_of_frames(), "relay.toml": b'reel = "Z/R77"'})
+    time.sleep(0.02)  # a rename stamps the file with another time
+    room = house.room("lisbon", every=60.0)
+    with house.turn("lisbon", room) as turn:
+        turn.run(Lane.LOOK)
+        turn.run(Lane.SEND)
+    assert finished_folders(room) == [], "or it would be tried again every minute"
+
+
 def test_a_slip_that_a_killed_run_had_set_aside_is_found(tmp_path):
     (tmp_path / HIDDEN).write_text('reel = "A/R001"')
     with slip_of(tmp_path) as slip:
