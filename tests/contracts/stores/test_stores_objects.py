@@ -139,7 +139,7 @@ def test_a_list_has_the_order_of_the_bytes_and_goes_on_after_any_key(store: Stor
     with ThreadPoolExecutor(8) as pool:
         assert all(pool.map(lambda key: store.create(key, b"", digest), keys))
     assert [line.key for line in store.list("entries/")] == keys
-    for place in (0, 1, 199, 999, 1000, 1001, 1201, 1202):
+    for place in (0, 199, 999, 1000, 1202):
         assert [line.key for line in store.list("entries/", after=keys[place])] == keys[place + 1 :]
     assert [line.key for line in store.list("entries/", after="entries/00000010005")] == keys[1000:]
     assert [line.key for line in store.list("entries/00000011")] == keys[1099:1199]
@@ -154,7 +154,7 @@ def test_a_list_crosses_folders_in_order(store: Store):
     with ThreadPoolExecutor(8) as pool:
         assert all(pool.map(lambda key: store.create(key, b"", digest), reversed(keys)))
     assert [line.key for line in store.list("")] == sorted(keys)
-    for place in range(0, len(keys), 7):
+    for place in range(0, len(keys), 13):
         after = sorted(keys)[place]
         assert [line.key for line in store.list("by-digest/", after=after)] == sorted(keys)[place + 1 :]
     assert [line.key for line in store.list("by-digest/a")] == [key for key in sorted(keys) if key[10] == "a"]
@@ -237,4 +237,4 @@ def test_many_threads_may_use_one_store_for_everything_at_once(store: Store):
         )
 
     with ThreadPoolExecutor(16) as pool:
-        assert all(pool.map(work, range(200)))
+        assert all(pool.map(work, range(100)))

@@ -78,6 +78,14 @@ def test_an_empty_folder_waits(house):
     assert [path.name for path in house.places("lisbon").to_send.iterdir()] == ["A_R001"]
 
 
+def test_a_hidden_folder_is_nobody_s_package(house):
+    """rsync(1) keeps what is half there in a hidden folder when it is asked to: `--partial-dir=.rsync-partial`."""
+    to_send = house.places("lisbon").to_send
+    fill(to_send / ".rsync-partial", reel_of_frames())
+    send(house)
+    assert [path.name for path in to_send.iterdir()] == [".rsync-partial"], "not sent, and no note about it"
+
+
 def test_a_folder_that_names_no_reel_stays_with_a_note_that_says_what_was_expected(house):
     to_send = house.places("lisbon").to_send
     fill(to_send / "holiday", {"beach.tif": b"sand"})
