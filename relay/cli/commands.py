@@ -16,6 +16,7 @@ from relay.cli import (
     closing,
     conform,
     copies,
+    cut_ask,
     cuts,
     decide,
     fit_sound,
@@ -113,6 +114,7 @@ app.add_typer(board.app, name="board", help="Serve a page with all this, and say
 app.add_typer(store.app, name="store", help="Ask a store for its promises.")
 reel.app.command("findings")(inspect.findings)
 upkeep.export.command("close")(closing.close)
+cuts.app.command("ask")(cut_ask.ask_for)
 app.command("retire")(closing.retire)
 production.app.command("take-over")(keys.take_over)
 production.app.command("new-root")(keys.new_root)

@@ -164,8 +164,8 @@ def pull(
 ) -> None:
     """Tell the pull list: what a cut list needs from each reel.
 
-    With handles, joined where near: frames and bytes to fetch, hours and cost. `relay ask STAGE REEL --frames RANGES`
-    makes such ranges a job's work.
+    With handles, joined where near: frames and bytes to fetch, hours and cost. `relay cut ask` makes a pull list the
+    input of a job.
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()

@@ -259,18 +259,30 @@ def ask(
     def decide(state: State, _now: datetime) -> list[Word] | None:
         if asked_for(state, stage, reel, (inputs, frames, reason)):
             return None
-        word = JobOpened(
-            job=route.job_name(stage, reel, route.next_pass(state, stage, reel)),
-            stage=stage,
-            reel=reel,
-            inputs=inputs,
-            frames=frames,
-            prefers=prefers,
-            reason=reason,
-        )
-        return [word]
+        return [further_pass(state, stage, reel, inputs, prefers, reason, frames)]
 
     return ledger.append(pen, decide)
+
+
+def further_pass(
+    state: State,
+    stage: str,
+    reel: ReelName,
+    inputs: tuple[VersionName, ...],
+    prefers: str | None,
+    reason: str,
+    frames: tuple[FrameRange, ...] = (),
+) -> JobOpened:
+    """Return the word that opens another pass on `reel`."""
+    return JobOpened(
+        job=route.job_name(stage, reel, route.next_pass(state, stage, reel)),
+        stage=stage,
+        reel=reel,
+        inputs=inputs,
+        frames=frames,
+        prefers=prefers,
+        reason=reason,
+    )
 
 
 def asked_for(state: State, stage: str, reel: ReelName, what: tuple[object, object, str]) -> Job | None:

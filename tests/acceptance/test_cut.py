@@ -133,10 +133,41 @@ def test_a_list_that_was_kept_about_a_reel_is_used_by_the_reels_name(house: Hous
     assert json.loads(house("tokyo", "cut", "pull", "A/R02", "--json").out)["reels"][0]["reel"] == "A/R01"
 
 
-def test_a_pull_is_what_a_job_works_on(house: House):
-    house("lisbon", "ask", "grade", "A/R01", "--frames", "8-23,28-30", "--reason", "the pull of reel 1")
-    (job,) = [each for each in house.told("tokyo", "jobs")["jobs"] if each["frames"]]
-    assert job["frames"] == [[8, 23], [28, 30]]
+def test_a_pull_is_the_input_of_a_job_and_just_its_frames_go_to_whoever_takes_it(house: House):
+    (house.place / "short.edl").write_text("\n".join(EDL.splitlines()[:4]))
+    words = ("cut", "ask", "grade", "A/R02", "short.edl", "--handles", "1", "--reason", "the first cut")
+    told = house.told("lisbon", *words, "--prefers", "tokyo")
+    assert (told["inputs"], told["frames"], told["from"]) == (["A/R02/v1"], 14, ["A/R01/v1"])
+    entries = house.entries
+    assert house.told("lisbon", *words)["job"] == told["job"]
+    assert house.entries == entries  # said once
+    house("tokyo", "claim", str(told["job"]))
+    house("tokyo", "sweep", "--folder", "reels", "--settle", "0")
+    (arrived,) = [path for path in (house.place / "reels" / "arrived").iterdir() if "A_R02" in path.name]
+    came = contents(arrived)
+    listed = came.pop("cut-list.toml")
+    assert came == {f"A_R01_v1/a_r01.{86400 + n:07d}.dpx": picture(n) for n in range(9, 23)}
+    assert parse_list(listed.decode()).needed() == parse_list("\n".join(EDL.splitlines()[:4])).needed()
+    assert "tokyo received whole" in house("lisbon", "reel", "show", "A/R02").out
+
+
+def test_nobody_but_who_may_ask_makes_a_pull_a_jobs_input_and_nothing_is_left_of_the_try(house: House):
+    (house.place / "short.edl").write_text("\n".join(EDL.splitlines()[:4]))
+    before = house.entries
+    words = ("cut", "ask", "grade", "A/R02", "short.edl", "--reason", "mine")
+    assert "may not ask for more work" in house.refused("tokyo", *words)
+    assert "lacks 31-33" in house.refused("lisbon", "cut", "ask", "grade", "A/R02", "reel-1.edl", "--reason", "x")
+    assert house.entries == before
+
+
+def test_a_pull_whose_frames_the_store_lost_is_asked_of_nobody(house: House):
+    (house.place / "short.edl").write_text("\n".join(EDL.splitlines()[:4]))
+    (lost,) = [
+        path for path in (house.place / "store").rglob("*") if path.is_file() and path.read_bytes() == picture(12)
+    ]
+    lost.unlink()
+    words = ("cut", "ask", "grade", "A/R02", "short.edl", "--reason", "the first cut")
+    assert f"holds nothing, expected {len(picture(12))} bytes of A/R01/v1" in house.refused("lisbon", *words, ends=4)
 
 
 @pytest.mark.parametrize(
