@@ -14,7 +14,7 @@ from relay.media.eyes import check_media
 from relay.model import FrameRange, VersionName, inside, merged, reel_of
 from relay.programme.coverage import Covered, Strip, covered
 from relay.programme.coverage_picture import coverage_png, coverage_svg
-from relay.programme.lacking import Fill, Gap, Print, filled_by, gaps_of
+from relay.programme.lacking import Fill, Gap, Print, by_shot, filled_by, gaps_of
 from relay.store.folder import in_our_words
 from relay.transfer.aligned import aligned_version, print_of
 from relay.transfer.desk import Desk
@@ -31,6 +31,9 @@ def gaps(
         str | None,
         typer.Argument(metavar="REEL|VERSION", help="One print's reel.", show_default="every print put beside another"),
     ] = None,
+    by_shots: Annotated[
+        bool, typer.Option("--shots", help="Say it by shot, too: fetches the thumbnails that inspections kept.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Show what each print lacks and which other print has it.
@@ -38,14 +41,16 @@ def gaps(
     By the frame maps of prints that were put side by side: holes in a print's own numbers, and frames that others have
     where its numbers leave no room. A place that no print fills is said to be nowhere.
     """
+    if by_shots:
+        check_media()
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        found = [(one, gaps_of(one)) for one in _prints(desk, state, what)]
+        found = [(one, gaps_of(one)) for one in _prints(desk, state, what, with_shots=by_shots)]
     facts = {"prints": [_facts(one, lacking) for one, lacking in found]}
     answer(facts, as_json=as_json, show=lambda page: _show(page, found))
 
 
-def _prints(desk: Desk, state: State, what: str | None) -> list[Print]:
+def _prints(desk: Desk, state: State, what: str | None, *, with_shots: bool = False) -> list[Print]:
     named = sorted({name for each in state.alignments for name in (each.one, each.other)})
     if what is not None:
         version = aligned_version(state, what)
@@ -54,7 +59,7 @@ def _prints(desk: Desk, state: State, what: str | None) -> list[Print]:
         named = [version.name]
     if not named:
         raise MissingError("no two prints were put side by side yet: nothing is known of what either lacks")
-    return [print_of(desk, state, state.versions[name]) for name in named]
+    return [print_of(desk, state, state.versions[name], with_shots=with_shots) for name in named]
 
 
 def _facts(one: Print, lacking: tuple[Gap, ...]) -> dict[str, object]:
@@ -68,9 +73,16 @@ def _facts(one: Print, lacking: tuple[Gap, ...]) -> dict[str, object]:
                 "after": gap.after,
                 "length": gap.length,
                 "nowhere": gap.is_nowhere(),
+                "shot": gap.shot,
                 "fills": [_fill_facts(each) for each in gap.fills],
             }
             for gap in lacking
+        ],
+        "shots": None
+        if one.shots is None
+        else [
+            {"shot": each.shot, "frames": pairs_of([each.frames])[0], "places": each.places, "lacks": each.lacks}
+            for each in by_shot(one, lacking)
         ],
     }
 
@@ -97,6 +109,15 @@ def _show(page: Page, found: list[tuple[Print, tuple[Gap, ...]]]) -> None:
         lacked = sum(gap.length for gap in lacking)
         page.line(f" lacks {count(lacked, 'frame')} in {places}{beside}:", head=one.version)
         page.table(("where", "frames", "who has it"), [(_where(gap), str(gap.length), _who(gap)) for gap in lacking])
+        _show_shots(page, one, lacking)
+
+
+def _show_shots(page: Page, one: Print, lacking: tuple[Gap, ...]) -> None:
+    if one.shots is None:
+        return
+    rows = [(f"{each.shot}", str(each.frames), f"{each.places}", f"{each.lacks}") for each in by_shot(one, lacking)]
+    page.line(f"By shot, of {len(one.spans())}:")
+    page.table(("shot", "its frames", "places", "lacks"), rows)
 
 
 def _where(gap: Gap) -> str:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from relay.model import ScanMap
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -50,6 +52,10 @@ class GreyReel:
         numbers = np.array([number for number in placed if number is not None], np.int64)
         return GreyReel(numbers, self.grey if is_placed.all() else self.grey[is_placed])
 
+    def cuts(self) -> list[int]:
+        """Return the frames that begin another shot than the frame before them shows."""
+        return _cuts(map(int, self.numbers), self.grey)
+
 
 class Thumbnails:
     """Those of one run of frames; `every` is how many frames go by between two coloured ones."""
@@ -72,15 +78,8 @@ class Thumbnails:
 
     def cuts(self) -> list[int]:
         """Return the frames that begin another shot than the frame before them shows."""
-        import numpy as np
-
-        found, before = [], None
-        for number in sorted(self.grey):
-            now = self.grey[number].astype(np.float32)
-            if before is not None and _apart(before, now) >= CUT:
-                found.append(number)
-            before = now
-        return found
+        numbers = sorted(self.grey)
+        return _cuts(numbers, (self.grey[number] for number in numbers))
 
     def stored(self) -> bytearray:
         """Return all grey thumbnails in NumPy's own file form: records of a frame's number and its rows, by number."""
@@ -140,3 +139,15 @@ def _means(tones: "NDArray[np.uint32]", rows: int, columns: int) -> "NDArray[np.
 
 def _apart(one: Any, other: Any) -> float:
     return float(abs((one - one.mean()) - (other - other.mean())).mean())
+
+
+def _cuts(numbers: "Iterable[int]", grey: "Iterable[Grey]") -> list[int]:
+    import numpy as np
+
+    found, before = [], None
+    for number, rows in zip(numbers, grey, strict=True):
+        now = rows.astype(np.float32)
+        if before is not None and _apart(before, now) >= CUT:
+            found.append(number)
+        before = now
+    return found

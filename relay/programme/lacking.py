@@ -3,9 +3,11 @@
 Pure. Frames are numbered by each print's own reel. What a map is not sure of is never told as sure.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 from relay.model import FrameRange, VersionName, every_frame, frame_count, inside, merged, outside
 from relay.programme.framemap import FrameMap, Match
@@ -18,12 +20,20 @@ class Print:
     version: VersionName
     held: tuple[FrameRange, ...]
     maps: Mapping[VersionName, FrameMap]
-    shots: tuple[int, ...] = ()
-    """The frames that begin another shot."""
+    shots: tuple[int, ...] | None = None
+    """The frames that begin another shot than the one before them; None: nobody looked for cuts."""
 
     def shot_of(self, frame: int) -> int | None:
         """Return which of its shots holds `frame`, counted from 1; None where nobody looked for cuts."""
-        return 1 + sum(first <= frame for first in self.shots) if self.shots else None
+        return None if self.shots is None else 1 + bisect_right(self.shots, frame)
+
+    def spans(self) -> tuple[FrameRange, ...]:
+        """Return its shots from end to end, in order; one span, where nobody looked for cuts."""
+        if not self.held:
+            return ()
+        first, last = self.held[0].first, self.held[-1].last
+        edges = [first, *(cut for cut in self.shots or () if first < cut <= last), last + 1]
+        return tuple(FrameRange(first=a, last=b - 1) for a, b in pairwise(edges))
 
 
 @dataclass(frozen=True)
@@ -61,6 +71,7 @@ class Gap:
     fills: tuple[Fill, ...]
     """Best first."""
     shot: int | None = None
+    """The shot that it lies in or follows; of what lies before the print, the first. None: nobody looked for cuts."""
 
     def is_nowhere(self) -> bool:
         """Answer whether no print has all of it."""
@@ -145,5 +156,26 @@ def _as_gap(
     one: Print, after: int | None, frames: FrameRange | None, fills: Sequence[Fill], length: int | None = None
 ) -> Gap:
     size = length if length is not None else (frames.last - frames.first + 1 if frames else 0)
-    shot = one.shot_of(after) if after is not None else None
+    shot = one.shot_of(one.held[0].first if after is None else after) if one.held else None
     return Gap(after, frames, size, tuple(fill for fill in fills if fill.count), shot)
+
+
+class InShot(NamedTuple):
+    """One shot of a print that lacks something."""
+
+    shot: int
+    """Counted from 1."""
+    frames: FrameRange
+    """From its first frame to its last, in the print's numbers."""
+    places: int
+    lacks: int
+    """Frames."""
+
+
+def by_shot(one: Print, lacking: Iterable[Gap]) -> tuple[InShot, ...]:
+    """Return the shots of `one` that lack something, in order; none where nobody looked for cuts."""
+    spans, found = one.spans(), dict[int, list[int]]()
+    for gap in lacking:
+        if gap.shot is not None:
+            found.setdefault(gap.shot, []).append(gap.length)
+    return tuple(InShot(shot, spans[shot - 1], len(each), sum(each)) for shot, each in sorted(found.items()))

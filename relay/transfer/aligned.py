@@ -11,7 +11,7 @@ from relay.model import FrameRange, VersionName, digest_of
 from relay.programme.framemap import FrameMap, parse_map, stored_map
 from relay.programme.lacking import Print
 from relay.transfer.desk import Desk
-from relay.transfer.looked import read_object
+from relay.transfer.looked import read_object, thumbnails_of
 from relay.transfer.sender import Sender
 
 
@@ -70,9 +70,23 @@ def frames_of(desk: Desk, version: Version) -> tuple[FrameRange, ...]:
     return held
 
 
-def print_of(desk: Desk, state: State, version: Version, shots: tuple[int, ...] = ()) -> Print:
-    """Return a version as one print among those that it was aligned with."""
+def print_of(desk: Desk, state: State, version: Version, *, with_shots: bool = False) -> Print:
+    """Return a version as one print among those that it was aligned with.
+
+    `with_shots` reads its kept thumbnails, up to a hundred megabytes, for where its shots begin.
+    """
+    shots = shots_of(desk, version) if with_shots else None
     return Print(version.name, frames_of(desk, version), maps_from(desk, state, version.name), shots)
+
+
+def shots_of(desk: Desk, version: Version) -> tuple[int, ...] | None:
+    """Return the frames of the reel that begin another shot, by the thumbnails of the newest inspection.
+
+    None: nobody looked at it. Needs the extra `media`.
+    """
+    if not version.inspections or version.inspections[-1].thumbnails is None:
+        return None
+    return tuple(thumbnails_of(desk, version).cuts())
 
 
 def aligned_version(state: State, text: str) -> Version:

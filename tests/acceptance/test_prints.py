@@ -7,10 +7,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from relay.model import VersionName
+from relay.ledger.words import VersionInspected
+from relay.media.thumbnails import Thumbnails
+from relay.model import VersionName, digest_of
 from relay.programme.framemap import FrameMap, Match
 from relay.settings import Home
 from relay.transfer.aligned import say_aligned
+from relay.transfer.sender import Sender
 from relay.wiring import open_desk
 from tests.acceptance.command import Forker
 from tests.acceptance.house import PRODUCTION, House
@@ -71,10 +74,26 @@ def test_before_prints_are_put_side_by_side_nothing_is_known(house: House):
     assert "was put beside no other print" in house.refused("lisbon", "fill", "A/R01:12-17", ends=3)
 
 
+def looked_at(house: House, reel: str, numbers: list[int], cut: int) -> None:
+    """Keep thumbnails of a reel as an inspection does: light comes from the left, and from `cut` on from above."""
+    aside = np.tile(np.arange(64, dtype=np.uint8) * 3, (48, 1))
+    above = np.tile(np.arange(48, dtype=np.uint8)[:, None] * 4, (1, 64))
+    kept = Thumbnails(numbers[0], 18)
+    kept.grey.update({number: aside if number < cut else above for number in numbers})
+    body = kept.stored()
+    with open_desk(Home(folder=house.place / "halifax")) as desk:
+        version = desk.ledger.follow().version(reel)
+        Sender(desk.store, desk.notebook, frozenset()).put(digest_of(body), memoryview(body), "thumbnails")
+        seen = {"report": digest_of(b"none"), "blocking": 0, "warning": 0, "thumbnails": digest_of(body)}
+        word = VersionInspected(version=version.name, manifest=version.manifest, **seen)
+        desk.ledger.append(desk.pen, lambda _state, _now: [word])
+
+
 @pytest.fixture(scope="module")
 def aligned(house: House, tmp_path_factory: pytest.TempPathFactory) -> House:
     beside = house.copied(tmp_path_factory.mktemp("aligned"))
     put_side_by_side(beside.place)
+    looked_at(beside, "A/R01", IN_A, 20)
     return beside
 
 
@@ -87,6 +106,15 @@ def test_each_print_is_told_what_it_lacks_and_who_has_it(aligned: House):
     ((gap,),) = [each["gaps"] for each in told["prints"]]
     assert (gap["after"], gap["length"], gap["nowhere"]) == (124, 3, False)
     assert gap["fills"][0]["frames"] == [[25, 27]]
+
+
+def test_what_a_print_lacks_is_told_by_shot_where_somebody_looked(aligned: House):
+    one, other = aligned.told("lisbon", "gaps", "--shots")["prints"]
+    assert one["shots"] == [{"shot": 1, "frames": [0, 19], "places": 1, "lacks": 6}]
+    assert one["gaps"][0]["shot"] == 1
+    assert other["shots"] is None  # nobody looked at B
+    assert aligned.told("lisbon", "gaps")["prints"][0]["shots"] is None  # nobody asked
+    assert "By shot, of 2:" in aligned("lisbon", "gaps", "A/R01", "--shots").out
 
 
 def test_who_could_fill_a_range_and_how_good_it_is_there_is_one_question(aligned: House):

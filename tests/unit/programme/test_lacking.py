@@ -2,7 +2,7 @@
 
 from relay.model import FrameRange, VersionName, ranges_of
 from relay.programme.framemap import FrameMap, Match
-from relay.programme.lacking import Print, filled_by, gaps_of
+from relay.programme.lacking import Print, by_shot, filled_by, gaps_of
 
 A, B, C = (VersionName(f"{each}/R01/v1") for each in "ABC")
 
@@ -82,3 +82,15 @@ def test_a_place_that_nobody_knows_anything_of_is_filled_by_nobody():
 
 def test_prints_that_are_alike_lack_nothing():
     assert gaps_of(print_of(A, counted(without()), {B: counted(without(), first=7)})) == ()
+
+
+def test_what_lacks_is_counted_by_shot_too_and_by_none_where_nobody_looked_for_cuts():
+    a = counted(without((20, 23), (60, 69), (80, 80)), with_room=True)
+    one = print_of(A, a, {B: counted(without())})
+    assert [(each.shot, each.frames.first, each.frames.last, each.places, each.lacks) for each in
+            by_shot(one, gaps_of(one))] == [(1, 0, 49, 1, 4), (2, 50, 99, 2, 11)]  # fmt: skip
+    assert one.spans() == (FrameRange(first=0, last=49), FrameRange(first=50, last=99))
+    unseen = Print(A, one.held, one.maps)
+    assert by_shot(unseen, gaps_of(unseen)) == ()
+    whole = Print(A, one.held, one.maps, shots=())
+    assert [each.shot for each in by_shot(whole, gaps_of(whole))] == [1]  # looked at, and found to be one shot
