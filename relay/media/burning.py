@@ -59,35 +59,38 @@ class Burner:
         self._gauge = parse_gauge(gauge)
         self._name = _drawn(f"{element}  {reel}")
         self._glyphs = {letter: _drawn(letter) for letter in "0123456789+- "}
-        self._blank = self._empty()
-
-    def _empty(self) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
-        """Return an empty movie frame: luma, and a chroma plane."""
-        size = (self._layout.height, self._layout.width)
-        return np.full(size, _DARK, np.uint8), np.full((size[0] // 2, size[1] // 2), 128, np.uint8)
 
     def burnt(self, small: Any, number: int) -> Any:
         """Return the movie's picture: `small`, a picture of the window's size or None for a gap, and what it is."""
         import av
 
         place = self._layout
-        luma, chroma = self._blank[0].copy(), [self._blank[1].copy(), self._blank[1].copy()]
-        if small is not None:
-            luma[_rows(place), _columns(place)] = plane_of(small, 0)
-            for number_of_plane in (1, 2):
-                half = chroma[number_of_plane - 1]
-                half[_rows(place, 2), _columns(place, 2)] = plane_of(small, number_of_plane)
+        picture = av.VideoFrame(place.width, place.height, "yuv420p")
+        for number_of_plane, empty in enumerate((_DARK, 128, 128)):
+            plane, by = plane_of(picture, number_of_plane), 2 if number_of_plane else 1
+            if small is None:
+                plane[:] = empty
+                continue
+            _fill_around(plane, _rows(place, by), _columns(place, by), empty)
+            plane[_rows(place, by), _columns(place, by)] = plane_of(small, number_of_plane)
+        luma = plane_of(picture, 0)
         self._write(luma, self._name, _LEFT)
         text = f"{number}   {format_footage(number, self._gauge)}"
         drawn = np.concatenate([self._glyphs[letter] for letter in text], axis=1)
         self._write(luma, drawn, place.width - _LEFT - drawn.shape[1])
-        whole = np.concatenate([luma.reshape(-1), chroma[0].reshape(-1), chroma[1].reshape(-1)])
-        return av.VideoFrame.from_ndarray(whole.reshape(place.height * 3 // 2, place.width), format="yuv420p")
+        return picture
 
     def _write(self, luma: NDArray[np.uint8], drawn: NDArray[np.uint8], left: int) -> None:
         top = self._layout.text_top
         wide = min(drawn.shape[1], self._layout.width - left)
         luma[top : top + drawn.shape[0], left : left + wide] = drawn[:, :wide]
+
+
+def _fill_around(plane: NDArray[np.uint8], rows: slice, columns: slice, light: int) -> None:
+    plane[: rows.start] = light
+    plane[rows.stop :] = light
+    plane[rows, : columns.start] = light
+    plane[rows, columns.stop :] = light
 
 
 def _rows(place: Layout, by: int = 1) -> slice:

@@ -6,6 +6,7 @@ each is decoded and shrunk once, and encoded as often as the element's speed ask
 
 import json
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -21,11 +22,12 @@ from av.video.reformatter import VideoReformatter
 from relay.film.cadence import Cadence
 from relay.film.timecode import format_timecode
 from relay.media.burning import Burner, Layout
+from relay.media.packed import PackedPicture
 from relay.model import FrameRange, ranges_of
 
 LINES = 1080
-AHEAD = 4
-"""Frames decoded ahead of the one that is encoded."""
+AHEAD = 6
+"""Frames decoded, shrunk and written under ahead of the one that is encoded."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,7 @@ class Preset:
     """How a copy is encoded."""
 
     codec: str = "libx264"
-    options: tuple[tuple[str, str], ...] = (("preset", "superfast"), ("crf", "18"), ("tune", "fastdecode"))
+    options: tuple[tuple[str, str], ...] = (("preset", "ultrafast"), ("crf", "16"))
     pixels: str = "yuv420p"
     container: str = "mov"
 
@@ -172,30 +174,31 @@ def _pictures(
     burner = Burner(layout, slip.element, slip.reel, slip.gauge)
     repeats = slip.cadence().repeats(0, len(sources))
     at = 0
-    for (source, small), shown in zip(_shrunk(sources, layout), repeats, strict=True):
-        if shown:
-            picture = burner.burnt(small, source.number)
-            for _ in range(shown):
-                picture.pts, picture.time_base = at, 1 / slip.shown_at
-                for packet in video.encode(picture):
-                    container.mux(packet)
-                at += 1
+    for picture, shown in zip(_burnt(sources, layout, burner), repeats, strict=True):
+        for _ in range(shown):
+            picture.pts, picture.time_base = at, 1 / slip.shown_at
+            for packet in video.encode(picture):
+                container.mux(packet)
+            at += 1
         told()
     for packet in video.encode(None):
         container.mux(packet)
     return at
 
 
-def _shrunk(sources: list[Source], layout: Layout) -> Iterator[tuple[Source, Any]]:
-    """Yield each source with its picture at the window's size, decoded ahead in other threads, in order."""
+def _burnt(sources: list[Source], layout: Layout, burner: Burner) -> Iterator[Any]:
+    """Yield the movie's picture of each source, in order; they are drawn ahead in other threads."""
+
+    def drawn(source: Source) -> Any:
+        return burner.burnt(_small(source, layout), source.number)
+
     with ThreadPoolExecutor(2, thread_name_prefix="decode") as pool:
         waiting = iter(sources)
-        coming = [(source, pool.submit(_small, source, layout)) for source in islice(waiting, AHEAD)]
+        coming = deque(pool.submit(drawn, source) for source in islice(waiting, AHEAD))
         while coming:
-            source, task = coming.pop(0)
-            small = task.result()
-            coming.extend((each, pool.submit(_small, each, layout)) for each in islice(waiting, 1))
-            yield source, small
+            picture = coming.popleft().result()
+            coming.extend(pool.submit(drawn, source) for source in islice(waiting, 1))
+            yield picture
 
 
 class _Tools(threading.local):
@@ -203,6 +206,7 @@ class _Tools(threading.local):
 
     def __init__(self) -> None:
         self.decoder: Any = None
+        self.packed = PackedPicture()
         self.shrink = VideoReformatter()
 
     def decoded(self, body: bytes) -> Any:
@@ -221,23 +225,34 @@ _TOOLS = _Tools()
 def _small(source: Source, layout: Layout) -> Any:
     if source.path is None:
         return None
-    frame = decoded(source.path)
+    frame = _to_shrink(source.path)
     return _TOOLS.shrink.reformat(
         frame, layout.window_width, layout.window_height, format="yuv420p", interpolation="AREA"
     )
 
 
+def _to_shrink(path: Path) -> Any:
+    """Return a frame file as a picture that is good until this thread's next. Raises ValueError, naming the file."""
+    kind, body = path.suffix[1:].lower(), path.read_bytes()
+    packed = _checked(path, kind, body, _TOOLS.packed.of) if kind == "dpx" else None
+    return packed or _decoded(path, kind, body)
+
+
 def decoded(path: Path) -> Any:
     """Return a frame file as a picture. Raises ValueError, naming the file."""
+    return _decoded(path, path.suffix[1:].lower(), path.read_bytes())
+
+
+def _decoded(path: Path, kind: str, body: bytes) -> Any:
+    return _checked(path, kind, body, _TOOLS.decoded if kind == "dpx" else lambda _body: _by_openimageio(path))
+
+
+def _checked(path: Path, kind: str, body: bytes, read: Callable[[bytes], Any]) -> Any:
     from relay.media.seeing import check_extent
 
-    body = path.read_bytes()
-    kind = path.suffix[1:].lower()
     try:
         check_extent(kind, body)
-        if kind == "dpx":
-            return _TOOLS.decoded(body)
-        return _by_openimageio(path)
+        return read(body)
     except (ValueError, av.FFmpegError) as fault:
         raise ValueError(f"{path.name} cannot be copied: {fault}") from fault
 
