@@ -29,6 +29,7 @@ from relay.transfer.mending import mend_version
 from workers.automatic import able_to_do, do_job
 from workers.hooks import Teller
 from workers.kinds.align import align_pair, pairs_owed
+from workers.kinds.left import compare_owed, regions_owed
 from workers.life import Life
 from workers.planning import Planning
 from workers.room import Room, StoppedError, StopWatch, tell_trouble
@@ -59,7 +60,7 @@ class Lane(StrEnum):
     PLAN = "plan"
     """Ask the site that the plan has for each open job; tell people to whom their work goes when they close."""
     ALIGN = "align"
-    """Put prints of one reel side by side, by what inspections left of them."""
+    """Put prints of one reel side by side, by what inspections left of them; compare what is left as it is."""
     FIXITY = "fixity"
     TELL = "tell"
 
@@ -101,7 +102,8 @@ class Turn:
                 ahead = ["ahead"] if self._is_plan_due(self.desk.ledger.follow()) else []
                 return self._each("plan", ahead, lambda _: self._planning.plan())
             case Lane.ALIGN:
-                return self._each("align", pairs_owed(self.desk), lambda pair: align_pair(self.desk, pair))
+                done = self._each("align", pairs_owed(self.desk), lambda pair: align_pair(self.desk, pair))
+                return done + self._each("compare", regions_owed(self.desk), lambda on: compare_owed(self.desk, on))
             case Lane.FIXITY:
                 return check_due(self.desk, self._schedule)
             case Lane.TELL:
@@ -146,7 +148,8 @@ class Turn:
             Lane.SEND: bool(finished_folders(self.room)) or bool(self._unsaid_folders(state)),
             Lane.DO: next(self._doable(state), None) is not None,
             Lane.PLAN: allows("plan ahead") and self._is_plan_due(state),
-            Lane.ALIGN: any(allows(f"align {pair}") for pair in pairs_owed(self.desk)),
+            Lane.ALIGN: any(allows(f"align {pair}") for pair in pairs_owed(self.desk))
+            or any(allows(f"compare {what}") for what in regions_owed(self.desk)),
             Lane.TELL: allows("tell people") and self._has_news(),
         }
         return {lane for lane, is_wanted in wanted.items() if is_wanted}

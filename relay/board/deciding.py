@@ -1,6 +1,6 @@
-"""One field while looking at a reel: why it, or frames of it, are as they are. What is said is a decision."""
+"""One field while looking at a reel: why it, or frames of it, are as they are; a yes or no to what is left as it is."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -8,10 +8,12 @@ from pydantic import StringConstraints
 
 from relay.board.door import Asking, board_of, said_by_form
 from relay.board.rows.view import Viewer
-from relay.errors import RefusedError
+from relay.errors import LostRaceError, RefusedError
 from relay.ledger.deciding import decide as say
-from relay.ledger.decision_words import DecisionMade, Evidence, Verdict
-from relay.model import Frozen, Line, Place, ReelField, VersionField
+from relay.ledger.deciding import judge as say_seen
+from relay.ledger.decision_words import DecisionMade, EntryNumber, Evidence, RegionJudged, Verdict
+from relay.ledger.left import newest_comparisons
+from relay.model import Frozen, Line, Note, Place, ReelField, VersionField
 from relay.programme.reasons import reason_in_full
 from relay.transfer.seat import Seat
 from relay.wording import parse_frames
@@ -41,9 +43,45 @@ class Asked(Frozen):
             place=Place(about=self.reel, frames=frames),
             verdict=self.verdict,
             because=because,
-            person=None if viewer.name == viewer.site else viewer.name,
+            person=_person(viewer),
             evidence=(Evidence(version=self.seen, frames=frames),) if self.seen else (),
         )
+
+
+class Looked(Frozen):
+    """What a person saw on the crops of a comparison."""
+
+    decision: EntryNumber
+    version: VersionField
+    comparison: EntryNumber
+    """The entry whose crops the page showed."""
+    saw: Literal["there", "gone"]
+    because: Note = ""
+
+
+def _person(viewer: Viewer) -> str | None:
+    return None if viewer.name == viewer.site else viewer.name
+
+
+def judged(seat: Seat, viewer: Viewer, looked: Looked) -> str:
+    """Say whether what belongs to the film is still there, once. Raises RelayError."""
+    if viewer.role != "coordinator":
+        raise RefusedError("whether what belongs to the film is still there is said by the coordinator: ask there")
+    word = RegionJudged(
+        decision=looked.decision,
+        version=looked.version,
+        stands=looked.saw == "there",
+        because=looked.because,
+        person=_person(viewer),
+    )
+    with seat.alone() as ledger:
+        found = {(each.decision, each.version): each.entry for each in newest_comparisons(ledger.follow())}
+        if found.get((looked.decision, looked.version)) != looked.comparison:
+            raise LostRaceError(f"{looked.version} was compared anew since you looked. Nothing was said; look again")
+        entry = say_seen(ledger, seat.pen, word)
+    seat.ring()
+    kept = "still has it" if word.stands else "lost it"
+    return f"{word.version} {kept}; " + (f"entry {entry.sequence}." if entry else "that was said before.")
 
 
 def decided(seat: Seat, viewer: Viewer, asked: Asked) -> str:
@@ -60,3 +98,10 @@ async def decide(request: Request, viewer: Asking) -> Response:
     """Say a decision from the form on a reel's page; then show that page again."""
     actors = board_of(request).actors
     return await said_by_form(request, lambda form: decided(actors.seat_of(viewer), viewer, Asked.model_validate(form)))
+
+
+@router.post("/judge")
+async def judge(request: Request, viewer: Asking) -> Response:
+    """Say what was seen on a comparison's crops; then show the reel's page again."""
+    actors = board_of(request).actors
+    return await said_by_form(request, lambda form: judged(actors.seat_of(viewer), viewer, Looked.model_validate(form)))

@@ -9,6 +9,7 @@ from relay.board.acting import Act
 from relay.board.desk import Board
 from relay.board.door import Asking, board_of, said_by_form
 from relay.board.rows.jobs import JobRow
+from relay.board.rows.left import left_rows
 from relay.board.rows.reels import VersionRow
 from relay.board.rows.view import Viewer
 from relay.board.web import page
@@ -58,6 +59,7 @@ def reel(request: Request, viewer: Asking, element: str, reel: str, before: str 
     lines = board.lines(viewer, reel=name, most=200)
     changes = board.compared(viewer, before, after) if before and after else None
     seen: dict[str, Any] = {"material": board.material(viewer, name)} | _findings(board, viewer, versions)
+    seen["left"] = left_rows(board.seen(viewer)[1], name)
     told: dict[str, Any] = {"row": row, "versions": versions, "jobs": jobs, "lines": lines}
     told |= {"verdicts": get_args(Verdict), "reasons": REASONS}
     asked: dict[str, Any] = {"changes": changes, "before": before, "after": after}

@@ -51,3 +51,18 @@ def material(request: Request, viewer: Asking, entry: int) -> Response:
         return Response(body, media_type=kind, headers=_FOR_A_DAY)
     saved = f"attachment; filename*=UTF-8''{quote(kept.name, safe='')}"
     return Response(body, media_type="application/octet-stream", headers={**_FOR_A_DAY, "content-disposition": saved})
+
+
+@router.get("/left/{entry}/crops.png")
+def crops(request: Request, viewer: Asking, entry: int) -> Response:
+    """Show the crops, before and after, of the comparison in `entry`. Raises MissingError, BrokenError."""
+    board = board_of(request)
+    _, view = board.seen(viewer)
+    seen = [each for each in view.state.comparisons if each.entry == entry and each.version in view.state.versions]
+    digest = next((each.crops for each in seen), None)
+    if digest is None:
+        raise MissingError(f"entry {entry} compared nothing that you may see")
+    body = board.shelf.body(digest)
+    if not body.startswith(PNG):
+        raise BrokenError(f"the crops of entry {entry} are no PNG: {seen[0].by} stored them")
+    return Response(body, media_type="image/png", headers=_FOR_A_DAY)

@@ -12,9 +12,10 @@ from relay.errors import MissingError, RefusedError
 from relay.ledger.deciding import judge as say
 from relay.ledger.decision_state import Comparison, Judgement
 from relay.ledger.decision_words import RegionJudged
+from relay.ledger.left import judged, newest_comparisons, to_compare, to_judge
 from relay.ledger.state import State
 from relay.store.folder import in_our_words
-from relay.transfer.keeping import compare_region, owed
+from relay.transfer.keeping import compare_region
 from relay.transfer.looked import read_object
 from relay.wiring import open_desk
 from relay.wording import in_words
@@ -31,7 +32,14 @@ def list_left(context: typer.Context, as_json: AsJson = False) -> None:
     """List what is left as it is, and what waits for a look."""
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-    facts = {"left": _left(state), "owed": [{"entry": each.entry, "version": name} for each, name in owed(state)]}
+    facts = {
+        "left": _left(state),
+        "owed": [{"entry": each.entry, "version": name} for each, name in to_compare(state)],
+        "to_judge": [
+            {"entry": each.decision, "version": each.version, "flagged": pairs_of(each.flagged)}
+            for each in to_judge(state)
+        ],
+    }
     answer(facts, as_json=as_json, show=lambda page: _show(page, state))
 
 
@@ -55,22 +63,26 @@ def _show(page: Page, state: State) -> None:
             where = f"{region.x},{region.y} {region.width}x{region.height}"
             rows.append((str(each.entry), str(each.word.place), where, each.word.because, _standing(state, each.entry)))
     page.table(("entry", "frames", "part of the picture", "why", "later versions"), rows)
+    for waiting in to_judge(state):
+        page.line(
+            f" waits for a yes: look at `relay left crops {waiting.decision} {waiting.version} FILE`, then say "
+            f"`relay left judge {waiting.decision} {waiting.version} there` or `gone`.",
+            head=waiting.version,
+        )
 
 
 def _standing(state: State, entry: int) -> str:
-    said = {each.version: _in_words(each, _judged(state, each)) for each in state.comparisons if each.decision == entry}
-    said |= {name: "not compared yet" for each, name in owed(state) if each.entry == entry}
+    compared = [each for each in newest_comparisons(state) if each.decision == entry]
+    said = {each.version: _in_words(each, judged(state, each)) for each in compared}
+    said |= {name: "not compared yet" for each, name in to_compare(state) if each.entry == entry}
     return "; ".join(f"{name} {words}" for name, words in sorted(said.items()))
 
 
-def _judged(state: State, comparison: Comparison) -> Judgement | None:
-    about = (comparison.decision, comparison.version)
-    return next((each for each in reversed(state.judgements) if (each.decision, each.version) == about), None)
-
-
-def _in_words(comparison: Comparison, judged: Judgement | None) -> str:
-    if judged:
-        return "still has it" if judged.stands else "lost it"
+def _in_words(comparison: Comparison, said: Judgement | None) -> str:
+    if said:
+        return "still has it" if said.stands else "lost it"
+    if not comparison.compared:
+        return "holds none of these frames"
     if comparison.flagged:
         return f"seems to have lost it in {in_words(comparison.flagged, 4)}: a person must look"
     return "seems to have it: a person must look"
@@ -129,9 +141,9 @@ def judge(
     """Say what a person saw on the crops."""
     with open_desk(context.obj) as desk:
         named = desk.ledger.follow().version(version).name
-        judged = RegionJudged(decision=entry, version=named, stands=word == "there", because=because, person=person)
-        said = say(desk.ledger, desk.pen, judged)
-    facts = {"decision": entry, "version": named, "stands": judged.stands, "entry": said.sequence if said else None}
+        seen = RegionJudged(decision=entry, version=named, stands=word == "there", because=because, person=person)
+        said = say(desk.ledger, desk.pen, seen)
+    facts = {"decision": entry, "version": named, "stands": seen.stands, "entry": said.sequence if said else None}
     where = f"entry {said.sequence}" if said else "that was said before"
     answer(facts, as_json=as_json, show=lambda page: page.line(f" {word}; {where}.", head=named))
 

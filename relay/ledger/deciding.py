@@ -7,6 +7,7 @@ from relay.ledger.decision_words import DecisionMade, RegionJudged
 from relay.ledger.entry import Entry
 from relay.ledger.keys import Pen
 from relay.ledger.ledger import Ledger
+from relay.ledger.left import judged, newest_comparisons
 from relay.ledger.state import State
 from relay.ledger.words import Word
 from relay.model import Place
@@ -32,7 +33,8 @@ def judge(ledger: Ledger, pen: Pen, word: RegionJudged) -> Entry | None:
 
     def wanted(state: State, _now: datetime) -> list[Word] | None:
         about = (word.decision, word.version)
-        last = next((each for each in reversed(state.judgements) if (each.decision, each.version) == about), None)
+        shown = next((each for each in newest_comparisons(state) if (each.decision, each.version) == about), None)
+        last = judged(state, shown) if shown else None
         said = last and (last.by, last.stands, last.because, last.person)
         return None if said == (pen.name, word.stands, word.because, word.person) else [word]
 

@@ -15,7 +15,7 @@ from relay.media.eyes import Eyes
 from relay.media.manifest import PackedFile
 from relay.media.package import kind_of
 from relay.media.sequence import files_by_frame
-from relay.model import VersionName, digest_of, every_frame, ranges_of
+from relay.model import digest_of, every_frame, ranges_of
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
 from relay.transfer.handover import check_held
@@ -43,29 +43,26 @@ class _Crop(NamedTuple):
     picture: tuple[int, int]
 
 
+class NoFramesError(MissingError):
+    """The version holds none of the frames: it is a movie, perhaps, or another part of the reel."""
+
+
+def _lacking() -> list[str]:
+    return [name for name in ("numpy", "scipy", "PIL", "OpenImageIO", "av") if find_spec(name) is None]
+
+
+def can_compare() -> bool:
+    """Answer whether the libraries that compare pictures are installed."""
+    return not _lacking()
+
+
 def check_can_compare() -> None:
     """Raise RefusedError where the libraries that compare pictures are not installed."""
-    lacking = [name for name in ("numpy", "scipy", "PIL", "OpenImageIO", "av") if find_spec(name) is None]
-    if lacking:
+    if lacking := _lacking():
         raise RefusedError(
             f"pictures cannot be compared: {', '.join(lacking)} not found here. Install them with "
             "pip install 'relay-handoff[media,programme]', then run this again"
         )
-
-
-def owed(state: State) -> list[tuple[Decision, VersionName]]:
-    """Return which later versions were not compared yet with what each decision leaves as it is."""
-    done = {(each.decision, each.version) for each in state.comparisons}
-    return [
-        (decision, version.name)
-        for decision in state.decisions
-        if decision.word.region and decision.word.place.reel
-        for version in state.of_reel(decision.word.place.reel)
-        if version.name != decision.word.region.version
-        and version.retired is None
-        and version.entry > state.versions[decision.word.region.version].entry
-        and (decision.entry, version.name) not in done
-    ]
 
 
 def compare_region(desk: Desk, entry: int, name: str) -> Compared:
@@ -88,6 +85,19 @@ def compare_region(desk: Desk, entry: int, name: str) -> Compared:
     word = RegionCompared(
         decision=entry, version=version.name, compared=len(pairs), flagged=ranges_of(flagged)[:1000], crops=digest
     )
+    return _said(desk, word)
+
+
+def compare_by_worker(desk: Desk, entry: int, name: str) -> Compared:
+    """Compare as `compare_region` does; of a version that holds none of the frames say just that, once."""
+    try:
+        return compare_region(desk, entry, name)
+    except NoFramesError:
+        version = desk.ledger.state.version(name).name
+        return _said(desk, RegionCompared(decision=entry, version=version, compared=0))
+
+
+def _said(desk: Desk, word: RegionCompared) -> Compared:
     said = desk.ledger.append(desk.pen, lambda now, _: None if _is_said(now, word) else [word])
     return Compared(_newest(desk.ledger.state, word), said.sequence if said else None)
 
@@ -115,18 +125,19 @@ def _pairs(desk: Desk, state: State, decision: Decision, later: Version) -> tupl
     before, after = (files_by_frame(desk.manifests.read(each.manifest), each.scan_map) for each in (earlier, later))
     both = sorted(set(every_frame(decision.word.place.frames)) & before.keys() & after.keys())
     if not both:
-        raise MissingError(f"{later.name} holds none of the frames that entry {decision.entry} is about")
+        raise NoFramesError(f"{later.name} holds none of the frames that entry {decision.entry} is about")
     box = (region.x, region.y, region.width, region.height)
-    chosen = _evenly(both)
+    chosen, seen = _evenly(both), list[tuple[int, _Crop, _Crop]]()
     with tempfile.TemporaryDirectory() as folder, Eyes(1) as eyes:
         cutter = _Cutter(desk, eyes, Path(folder), box)
-        seen = [(frame, cutter.crop(before[frame]), cutter.crop(after[frame])) for frame in chosen]
-    for frame, one, two in seen:
-        if one.picture != two.picture:
-            raise RefusedError(
-                f"frame {frame} is {one.picture[0]}x{one.picture[1]} pixels in {earlier.name} and "
-                f"{two.picture[0]}x{two.picture[1]} in {later.name}: only pictures of one size can be compared"
-            )
+        for frame in chosen:
+            one, two = cutter.crop(before[frame]), cutter.crop(after[frame])
+            if one.picture != two.picture:
+                raise RefusedError(
+                    f"frame {frame} is {one.picture[0]}x{one.picture[1]} pixels in {earlier.name} and "
+                    f"{two.picture[0]}x{two.picture[1]} in {later.name}: only pictures of one size can be compared"
+                )
+            seen.append((frame, one, two))
     return _judged(seen, {frame for frame in chosen if before[frame].digest == after[frame].digest})
 
 

@@ -14,9 +14,10 @@ from relay.board.rows.view import View
 from relay.ledger import lateness, owed
 from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Job, Standing
+from relay.ledger.left import to_judge
 from relay.ledger.state import Version
 from relay.model import Frozen, ReelName, VersionName, reel_of
-from relay.wording import count, span_in_words
+from relay.wording import count, in_words, span_in_words
 
 LOAN_NOTICE = timedelta(days=30)
 """How long before a loan is due back somebody should pack. Common practice: a transport of nitrate takes weeks."""
@@ -42,10 +43,11 @@ class Cost(IntEnum):
     RETURNED = 7
     STANDS_ON_RETURNED = 8
     REPAIR = 9
-    OFFERED = 10
-    LOAN = 11
-    SILENT = 12
-    STALE = 13
+    LOOK = 10
+    OFFERED = 11
+    LOAN = 12
+    SILENT = 13
+    STALE = 14
 
 
 MARKS = {
@@ -59,6 +61,7 @@ MARKS = {
     Cost.RETURNED: "returned",
     Cost.STANDS_ON_RETURNED: "stands on returned work",
     Cost.REPAIR: "bad in the store",
+    Cost.LOOK: "needs a look",
     Cost.OFFERED: "offered",
     Cost.LOAN: "loan due",
     Cost.SILENT: "silent",
@@ -86,7 +89,8 @@ class Need(Frozen):
 
 def needs_of(view: View) -> tuple[Need, ...]:
     """Return everything that needs someone now, the costliest first, the oldest first among equals."""
-    found = [*_stale(view), *_versions(view), *_folders(view), *_jobs(view), *_landing(view), *_loans(view)]
+    found = [*_stale(view), *_versions(view), *_folders(view), *_jobs(view), *_left(view), *_landing(view)]
+    found += _loans(view)
     return tuple(sorted(found, key=lambda need: (need.cost, need.since or view.now, need.job or need.title)))
 
 
@@ -269,6 +273,26 @@ def _landing(view: View) -> Iterator[Need]:
                 view.state.versions[version].by,
                 since=lands,
                 reel=reel_of(version),
+            )
+
+
+def _left(view: View) -> Iterator[Need]:
+    for each in to_judge(view.state):
+        if each.version in view.state.versions:
+            where = f" in {in_words(each.flagged, 4)}" if each.flagged else ""
+            kept = (
+                "seems to have lost what is left as it is"
+                if each.flagged
+                else "waits for a yes to what is left as it is"
+            )
+            yield _need(
+                Cost.LOOK,
+                f"{each.version} {kept}{where}",
+                "Look at the crops on the reel's page, then say whether it is still there.",
+                view.film.coordinator,
+                since=each.time,
+                reel=reel_of(each.version),
+                entry=each.entry,
             )
 
 
