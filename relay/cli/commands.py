@@ -77,6 +77,7 @@ _COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
     (_PROGRAMME, "gaps", prints.gaps),
     (_PROGRAMME, "fill", prints.fill),
     (_PROGRAMME, "coverage", prints.coverage),
+    (_PROGRAMME, "late", prints.late),
     (_PROGRAMME, "beside", beside.beside),
     (_PROGRAMME, "conform", conform.conform),
     (_PROGRAMME, "fit-sound", fit_sound.fit_sound),

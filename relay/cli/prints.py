@@ -1,4 +1,4 @@
-"""`relay gaps`, `relay fill`, `relay coverage`: what each print lacks, which has it, how good it is there."""
+"""`relay gaps`, `relay fill`, `relay coverage`, `relay late`: what each print lacks, which has it, how good it is."""
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -312,3 +312,33 @@ def _trust(fill: Fill) -> str:
 def _figures(look: "Look") -> tuple[str, ...]:
     told = (f"{value:.1f}" for value in (look.sharpness, look.grain, look.dark, look.light))
     return (*told, f"{look.damage:.2f}", f"{look.wide:.0f} x {look.high:.0f}")
+
+
+def late(
+    context: typer.Context,
+    element: Annotated[str, typer.Argument(metavar="ELEMENT", help="The print that came: its code, such as C.")],
+    site: Annotated[
+        str | None, typer.Option(metavar="SITE", help="At whose rates.", show_default="every site that could")
+    ] = None,
+    places: Annotated[
+        int, typer.Option(metavar="SHOTS", min=1, max=100, help="In how many shots of each reel it is measured.")
+    ] = 3,
+    no_pictures: Annotated[
+        bool, typer.Option("--no-pictures", help="Fetch no frames, and say nothing of how good they are.")
+    ] = False,
+    seconds: Annotated[
+        float, typer.Option(metavar="SECONDS", min=0, max=3600, help="How long better plans are looked for.")
+    ] = 1.0,
+    as_json: AsJson = False,
+) -> None:
+    """Report on a print that came late: what it adds and costs.
+
+    Which gaps of the other prints it fills, how it looks beside them, the frames, bytes and hours for what fills gaps
+    and for all of it, and whether the premiere allows either. Nothing is saved, and nothing is chosen.
+    """
+    from relay.cli.late import answer_late
+
+    if not no_pictures:
+        check_media()
+    shots = 0 if no_pictures else places
+    answer_late(context.obj, element, site=site, places=shots, seconds=seconds, as_json=as_json)

@@ -51,6 +51,7 @@ ELSEWHERE = {
     "relay gaps",  # in test_prints.py, where prints lie side by side
     "relay fill",  # there, too
     "relay coverage",
+    "relay late",  # in test_late.py
     "relay beside",
 }
 STAGES = {"halifax": '["scan"]', "tokyo": '["grade", "check"]', "lisbon": '["grade"]'}

@@ -1,0 +1,280 @@
+"""What `relay late` answers: what a print that came late adds, what it costs, and whether the forecast allows it."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, NamedTuple
+
+from relay.cli.answer import Page, answer, bytes_in_words, count
+from relay.cli.numbers import pairs_of
+from relay.clock import Clock
+from relay.errors import MissingError, RefusedError
+from relay.forecast.ground import Ground
+from relay.forecast.outlook import Forecast, beside, forecast
+from relay.forecast.patience import EXACT, patience
+from relay.forecast.taking import Hours, element_named, hours_of, with_frames, without
+from relay.forecast.words import headline, how_long, moved
+from relay.model import Element, ReelName, frame_count
+from relay.programme.late import Filled
+from relay.settings import Home
+from relay.shifts.zones import minute_of
+from relay.transfer.lacking import Lacking
+from relay.transfer.late import Beside, LateReel, late_reels
+from relay.wiring import open_desk
+from relay.wording import in_words
+
+if TYPE_CHECKING:
+    from relay.media.quality import Look
+
+
+class Taken(NamedTuple):
+    """What is supposed to be taken of the print: how much that is, what it needs, when all is finished then."""
+
+    frames: int
+    size: int
+    hours: tuple[Hours, ...]
+    then: Forecast | None
+
+
+class Told(NamedTuple):
+    """The whole report."""
+
+    element: Element
+    reels: tuple[LateReel, ...]
+    without: Forecast | None
+    gaps: Taken
+    whole: Taken
+    unplanned: str
+    """Why there is no forecast; empty where there is one."""
+
+
+def answer_late(home: Home, code: str, *, site: str | None, places: int, seconds: float, as_json: bool) -> None:
+    """Read, measure and plan, and show it. Raises MissingError, RefusedError, BrokenError."""
+    with open_desk(home) as desk:
+        state = desk.ledger.follow()
+        ground = Ground.of(state, desk.now(), Lacking(desk.manifests, state))
+        element = element_named(ground.film, code)
+        if site is not None and ground.film.site(site) is None:
+            raise MissingError(f"the production has no site {site}: `relay site list` names them")
+        reels = late_reels(desk, ground, element, places)
+        found = _told(ground, element, reels, site, desk.clock, seconds)
+    answer(_facts(found), as_json=as_json, show=lambda page: _show(page, found))
+
+
+def _told(
+    ground: Ground, element: Element, reels: tuple[LateReel, ...], site: str | None, clock: Clock, seconds: float
+) -> Told:
+    code = element.code
+    some: dict[ReelName, int] = {each.reel: frame_count(each.added) for each in reels}
+    every = {each.reel: each.frames for each in reels}
+    today: Forecast | None = None
+    then: tuple[Forecast | None, ...] = (None, None)
+    why = ""
+    try:
+        today = forecast(without(ground, code), patience(clock, seconds), exact_seconds=EXACT * seconds)
+        then = tuple(
+            beside(today, with_frames(ground, code, each), patience(clock, seconds), exact_seconds=EXACT * seconds)
+            for each in (some, every)
+        )
+    except RefusedError as error:  # no route, or a premiere that is past: all the rest can still be said
+        today, why = None, str(error)
+    sizes = sum(each.added_size for each in reels), sum(each.size for each in reels)
+    gaps, whole = (
+        Taken(sum(frames.values()), size, hours_of(ground, code, frames, site), plan)
+        for frames, size, plan in zip((some, every), sizes, then, strict=True)
+    )
+    return Told(element, reels, today, gaps, whole, why)
+
+
+def _facts(found: Told) -> dict[str, object]:
+    return {
+        "element": found.element.code,
+        "reels": [_reel_facts(each) for each in found.reels],
+        "cost": {"filling": _cost_facts(found.gaps), "whole": _cost_facts(found.whole)},
+        "forecast": None
+        if found.without is None
+        else {
+            "without": _plan_facts(found.without),
+            "filling": _plan_facts(found.gaps.then),
+            "whole": _plan_facts(found.whole.then),
+            "verdict": verdict(found),
+        },
+        "no_forecast": found.unplanned or None,
+    }
+
+
+def _reel_facts(reel: LateReel) -> dict[str, object]:
+    return {
+        "reel": reel.reel,
+        "version": reel.version,
+        "beside": list(reel.others),
+        "sent": reel.is_sent,
+        "fills": [_filled_facts(each) for each in reel.filled],
+        "adds": pairs_of(reel.added),
+        "nowhere": reel.nowhere,
+        "quality": [
+            {
+                "frames": pairs_of([each.at.frames])[0],
+                "beside": each.other,
+                "other_frames": pairs_of([each.at.others])[0],
+                "late": each.late._asdict(),
+                "other": each.there._asdict(),
+                "by": dict(_differences(each.late, each.there)),
+            }
+            for each in reel.looks
+        ],
+    }
+
+
+def _filled_facts(each: Filled) -> dict[str, object]:
+    return {
+        "version": each.version,
+        "frames": pairs_of([each.gap.frames])[0] if each.gap.frames else None,
+        "after": each.gap.after,
+        "length": each.gap.length,
+        "by": pairs_of(each.fill.frames),
+        "count": each.fill.count,
+        "sure": each.fill.sure,
+        "adds": each.adds(),
+        "before": None if each.before is None else {"version": each.before.version, "count": each.before.count},
+    }
+
+
+def _cost_facts(taken: Taken) -> dict[str, object]:
+    return {
+        "frames": taken.frames,
+        "bytes": taken.size,
+        "hours": [
+            {
+                "stage": each.stage,
+                "site": each.site,
+                "frames": each.frames,
+                "minutes": {"low": each.low, "likely": each.likely, "high": each.high},
+                "why": each.why,
+            }
+            for each in taken.hours
+        ],
+    }
+
+
+def _plan_facts(plan: Forecast | None) -> dict[str, object] | None:
+    if plan is None:
+        return None
+    if plan.is_done:
+        return {"done": True, "finish": None, "late_by_minutes": 0}
+    ends = {"low": plan.low.isoformat(), "likely": plan.finish.isoformat(), "high": plan.high.isoformat()}
+    return {"done": False, "finish": ends, "late_by_minutes": plan.minutes_late(plan.finish)}
+
+
+def verdict(found: Told) -> str:
+    """Return how much of the print can be taken before the premiere; or that the plan is late without it."""
+    plans = (found.without, found.gaps.then, found.whole.then)
+    in_time = [plan is not None and (plan.is_done or plan.minutes_late(plan.finish) <= 0) for plan in plans]
+    if not in_time[0]:
+        return "late without it"
+    return "all of it" if in_time[2] else "what fills gaps" if in_time[1] else "none of it"
+
+
+_VERDICTS = {
+    "late without it": "The plan is late without this print: each hour for it comes on top.",
+    "all of it": "The forecast allows all of it.",
+    "what fills gaps": "The forecast allows what fills gaps, and not the whole print.",
+    "none of it": "The forecast allows none of it: with what fills gaps, the premiere would be missed.",
+}
+
+
+def _show(page: Page, found: Told) -> None:
+    element = found.element
+    generation = f", {element.generation}" if element.generation else ""
+    page.line(f": {element.title} ({element.kind}{generation}), from {element.holder}.", head=element.code)
+    for reel in found.reels:
+        page.line()
+        _show_reel(page, reel)
+    page.line()
+    _show_cost(page, found)
+    page.line()
+    _show_plans(page, found)
+
+
+def _show_reel(page: Page, reel: LateReel) -> None:
+    if reel.version is None:
+        lacks = "was put beside no other print yet" if reel.is_sent else "was not sent yet"
+        page.line(f" {lacks}: what it adds is not known. `relay align` puts prints side by side.", head=reel.reel)
+        return
+    adds = count(frame_count(reel.added), "frame")
+    page.line(f", beside {', '.join(reel.others)}: {adds} of it fill what no other print did.", head=reel.version)
+    if reel.filled:
+        heads = ("print", "lacks", "frames", f"{reel.version} has", "until now")
+        page.table(heads, [_filled_row(each) for each in reel.filled])
+    if reel.nowhere:
+        page.line(f"With it, {count(reel.nowhere, 'place')} of the others can still be filled whole from no print.")
+    if reel.looks:
+        page.line("How it looks where both hold the frames, and by how much that is more or less than the other:")
+        figures = ("frames", "beside", "sharp %", "grain %", "tones %", "damage ‰", "picture %")
+        page.table(figures, [_look_row(each) for each in reel.looks])
+
+
+def _filled_row(each: Filled) -> tuple[str, ...]:
+    at = each.gap.frames or ("before its first frame" if each.gap.after is None else f"after {each.gap.after}")
+    had = "nobody" if each.before is None else f"{each.before.version} has {each.before.count}"
+    sure = "" if each.fill.sure else ", not sure: look"
+    part = "" if each.fill.is_whole() else f", {each.fill.count} of {each.fill.wanted}"
+    return each.version, str(at), str(each.gap.length), f"{in_words(each.fill.frames, 4)}{part}{sure}", had
+
+
+def _figures(look: "Look") -> dict[str, float]:
+    picture = look.wide * look.high / 100
+    return {
+        "sharpness": look.sharpness,
+        "grain": look.grain,
+        "tones": look.light - look.dark,
+        "damage": look.damage,
+        "picture": picture,
+    }
+
+
+def _differences(late: "Look", there: "Look") -> Mapping[str, float]:
+    """Return by how much the late print's figures are more, or less, than the other's."""
+    ours, theirs = _figures(late), _figures(there)
+    return {name: round(ours[name] - theirs[name], 2) for name in ours}
+
+
+def _look_row(each: Beside) -> tuple[str, ...]:
+    by = _differences(each.late, each.there)
+    told = [f"{value:.2f} ({by[name]:+.2f})" for name, value in _figures(each.late).items()]
+    return str(each.at.frames), each.other, *told
+
+
+def _show_cost(page: Page, found: Told) -> None:
+    rows = [
+        (name, f"{taken.frames:,}", bytes_in_words(taken.size))
+        for name, taken in (("what fills gaps", found.gaps), ("the whole print", found.whole))
+    ]
+    page.table(("to be worked on", "frames", "bytes"), rows)
+    if found.whole.hours:
+        filling = {(each.stage, each.site): each for each in found.gaps.hours}
+        hours = [
+            (each.stage, each.site, _span(filling.get((each.stage, each.site))), _span(each), each.why)
+            for each in found.whole.hours
+        ]
+        page.table(("stage", "site", "what fills gaps", "the whole print", "that is"), hours)
+
+
+def _span(each: Hours | None) -> str:
+    return f"{how_long(each.likely)} ({how_long(each.low)} to {how_long(each.high)})" if each else "0 min"
+
+
+def _show_plans(page: Page, found: Told) -> None:
+    if found.without is None:
+        page.line(f": {found.unplanned}.", head="No forecast")
+        return
+    page.line(f": {headline(found.without)}.", head="Without it")
+    for name, then in (("With what fills gaps", found.gaps.then), ("With all of it", found.whole.then)):
+        if then is not None:
+            page.line(f": {headline(then)}{_later(found.without, then)}.", head=name)
+    page.line(_VERDICTS[verdict(found)])
+    page.line("Nothing was saved, and nothing is chosen: `relay decide` says a choice.")
+
+
+def _later(before: Forecast, after: Forecast) -> str:
+    if before.is_done or after.is_done:
+        return ""
+    return f"; {moved(minute_of(after.finish) - minute_of(before.finish))}"
