@@ -28,6 +28,8 @@ from relay.errors import MissingError, RefusedError
 from relay.media.compare import Changes, Scanned, compare
 from relay.media.findings import Report
 from relay.model import ReelName, ScanMap, VersionName
+from relay.programme.coverage import Covered
+from relay.transfer.covering import aligned_elements, reels_along
 from relay.transfer.looked import newest_look
 from relay.transfer.seat import Seat
 
@@ -109,6 +111,20 @@ class Board:
         """Return what was found in a version that was looked at. Raises MissingError, BrokenError, TransientError."""
         picture, view = self.seen(viewer)
         return self.shelf.report(newest_look(view.state.version(version)), ask=picture.stale_since is None)
+
+    def coverage(self, viewer: Viewer, code: str) -> tuple[Covered, ...]:
+        """Return what the prints of an element's reels cover. Raises RefusedError, MissingError, TransientError."""
+        self._check_covers(viewer)
+        return self._reckoned(f"coverage {code}", viewer, lambda _, view: reels_along(self.seat, view.state, code))
+
+    def covered_elements(self, viewer: Viewer) -> tuple[str, ...]:
+        """Return the elements that can be drawn along. Raises RefusedError for guests."""
+        self._check_covers(viewer)
+        return aligned_elements(self.seen(viewer)[1].state)
+
+    def _check_covers(self, viewer: Viewer) -> None:
+        if viewer.role == "guest":
+            raise RefusedError("coverage is about prints of all archives: guests see their own elements, under Reels")
 
     def material(self, viewer: Viewer, reel: ReelName) -> tuple[MaterialRow, ...]:
         """Return the stills and papers about `reel`, the newest first."""

@@ -11,12 +11,13 @@ from relay.cli.numbers import pairs_of
 from relay.errors import MissingError, RefusedError
 from relay.ledger.state import State
 from relay.media.eyes import check_media
-from relay.model import FrameRange, VersionName, inside, merged, reel_of
+from relay.model import FrameRange, VersionName, inside, merged
 from relay.programme.coverage import Covered, Strip, covered
 from relay.programme.coverage_picture import coverage_png, coverage_svg
 from relay.programme.lacking import Fill, Gap, Print, by_shot, filled_by, gaps_of
 from relay.store.folder import in_our_words
 from relay.transfer.aligned import aligned_version, print_of
+from relay.transfer.covering import kind_in_words, reels_along
 from relay.transfer.desk import Desk
 from relay.wiring import open_desk
 from relay.wording import in_words, parse_place
@@ -160,7 +161,7 @@ def fill(
         fills = filled_by(one, wanted.frames[0])
         sources = {one.version: _held(one, wanted.frames[0])} | {each.version: each.frames for each in fills}
         looks = {} if no_pictures else _looks(desk, state, sources)
-        kinds = {name: _kind(state, name) for name in sources}
+        kinds = {name: kind_in_words(state, name) for name in sources}
     facts = {
         "version": one.version,
         "frames": pairs_of(wanted.frames)[0],
@@ -197,10 +198,7 @@ def coverage(
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        reels = [
-            covered(one, {name: _kind(state, name) for name in (one.version, *one.maps)})
-            for one in _along(desk, state, what)
-        ]
+        reels = _along(desk, state, what)
         title = f"{state.film().title}: what each print holds"
     if svg is not None:
         _written(svg, coverage_svg(reels, title).encode())
@@ -216,15 +214,15 @@ def _written(file: Path, body: bytes) -> None:
         file.write_bytes(body)
 
 
-def _along(desk: Desk, state: State, what: str | None) -> list[Print]:
-    if what is not None and "/" in what:
-        return _prints(desk, state, what)
-    every = _prints(desk, state, None)
-    code = what or every[0].version.partition("/")[0]
-    newest = {reel_of(each.version): each for each in every if each.version.partition("/")[0] == code}
-    if not newest:
-        raise MissingError(f"no reel of {code} was put beside another print yet: nothing is known to draw")
-    return [newest[reel] for reel in sorted(newest)]
+def _along(desk: Desk, state: State, what: str | None) -> Sequence[Covered]:
+    if what is None or "/" in what:
+        prints = _prints(desk, state, what)
+        if what is not None:
+            return [
+                covered(one, {name: kind_in_words(state, name) for name in (one.version, *one.maps)}) for one in prints
+            ]
+        what = prints[0].version.partition("/")[0]
+    return reels_along(desk, state, what)
 
 
 def _covered_facts(reel: Covered) -> dict[str, object]:
@@ -274,13 +272,6 @@ def _letters(strip: Strip, reel: Covered, columns: int = 60) -> str:
 
 def _held(one: Print, wanted: FrameRange) -> tuple[FrameRange, ...]:
     return merged(inside((wanted.first, wanted.last), one.held))
-
-
-def _kind(state: State, version: VersionName) -> str:
-    element = state.film().element_of(reel_of(version))
-    if element is None:
-        return ""
-    return f"{element.kind}" + (f", {element.generation}" if element.generation else "")
 
 
 def _show_fills(

@@ -1,6 +1,7 @@
 """Frame maps of prints in the store: kept with one entry that says so, read back whichever way round is asked for."""
 
 from datetime import datetime
+from typing import Protocol
 
 from relay.errors import RefusedError
 from relay.ledger.entry import Entry
@@ -11,8 +12,16 @@ from relay.model import FrameRange, VersionName, digest_of
 from relay.programme.framemap import FrameMap, parse_map, stored_map
 from relay.programme.lacking import Print
 from relay.transfer.desk import Desk
-from relay.transfer.looked import read_object, thumbnails_of
+from relay.transfer.looked import Reader, read_object, thumbnails_of
+from relay.transfer.manifests import Manifests
 from relay.transfer.sender import Sender
+
+
+class Source(Reader, Protocol):
+    """A desk, a board's seat: whoever can read the store and its manifests."""
+
+    @property
+    def manifests(self) -> Manifests: ...
 
 
 def say_aligned(desk: Desk, found: FrameMap, pins: tuple[int, ...] = ()) -> Entry | None:
@@ -39,7 +48,7 @@ def say_aligned(desk: Desk, found: FrameMap, pins: tuple[int, ...] = ()) -> Entr
     return desk.ledger.append(desk.pen, decide)
 
 
-def read_map(desk: Desk, said: Alignment) -> FrameMap:
+def read_map(desk: Source, said: Alignment) -> FrameMap:
     """Return the frame map that an entry names. Raises BrokenError, and RefusedError where this Relay is too old."""
     try:
         found = parse_map(read_object(desk, said.frame_map))
@@ -55,14 +64,14 @@ def read_map(desk: Desk, said: Alignment) -> FrameMap:
     return found
 
 
-def maps_from(desk: Desk, state: State, version: VersionName) -> dict[VersionName, FrameMap]:
+def maps_from(desk: Source, state: State, version: VersionName) -> dict[VersionName, FrameMap]:
     """Return every map that begins at `version`, by the version that it leads to."""
     maps = [read_map(desk, each) for each in state.alignments if version in {each.one, each.other}]
     turned = (each if each.one == version else each.inverse() for each in maps)
     return {each.other: each for each in turned}
 
 
-def frames_of(desk: Desk, version: Version) -> tuple[FrameRange, ...]:
+def frames_of(desk: Source, version: Version) -> tuple[FrameRange, ...]:
     """Return the frames that a version holds, by the reel's own numbers. Raises RefusedError: it holds no frames."""
     held = frames_in(desk.manifests.read(version.manifest), version.scan_map)
     if not held:
@@ -70,7 +79,7 @@ def frames_of(desk: Desk, version: Version) -> tuple[FrameRange, ...]:
     return held
 
 
-def print_of(desk: Desk, state: State, version: Version, *, with_shots: bool = False) -> Print:
+def print_of(desk: Source, state: State, version: Version, *, with_shots: bool = False) -> Print:
     """Return a version as one print among those that it was aligned with.
 
     `with_shots` reads its kept thumbnails, up to a hundred megabytes, for where its shots begin.
@@ -79,7 +88,7 @@ def print_of(desk: Desk, state: State, version: Version, *, with_shots: bool = F
     return Print(version.name, frames_of(desk, version), maps_from(desk, state, version.name), shots)
 
 
-def shots_of(desk: Desk, version: Version) -> tuple[int, ...] | None:
+def shots_of(desk: Source, version: Version) -> tuple[int, ...] | None:
     """Return the frames of the reel that begin another shot, by the thumbnails of the newest inspection.
 
     None: nobody looked at it. Needs the extra `media`.

@@ -1,0 +1,38 @@
+"""What the prints of an element's reels cover, by the frame maps in the store: reel by reel, along its own frames."""
+
+from relay.errors import MissingError
+from relay.ledger.state import State
+from relay.model import ReelName, VersionName, reel_of
+from relay.programme.coverage import Covered, covered
+from relay.transfer.aligned import Source, print_of
+
+
+def aligned_elements(state: State) -> tuple[str, ...]:
+    """Return the codes of the elements of which a reel was put beside another print, sorted."""
+    return tuple(sorted({name.partition("/")[0] for each in state.alignments for name in (each.one, each.other)}))
+
+
+def reels_along(source: Source, state: State, code: str) -> tuple[Covered, ...]:
+    """Return each reel of element `code`, by its newest version that was put beside another print.
+
+    Raises MissingError where there is none.
+    """
+    newest: dict[ReelName, VersionName] = {}
+    named = {name for each in state.alignments for name in (each.one, each.other)}
+    for name in sorted(named, key=lambda name: state.versions[name].entry):
+        if name.partition("/")[0] == code:
+            newest[reel_of(name)] = name
+    if not newest:
+        raise MissingError(f"no reel of {code} was put beside another print yet: nothing is known to draw")
+    prints = [print_of(source, state, state.versions[newest[reel]]) for reel in sorted(newest)]
+    return tuple(
+        covered(one, {name: kind_in_words(state, name) for name in (one.version, *one.maps)}) for one in prints
+    )
+
+
+def kind_in_words(state: State, version: VersionName) -> str:
+    """Return what a version was scanned from: `duplicate negative, second`; empty where the production does not say."""
+    element = state.film().element_of(reel_of(version))
+    if element is None:
+        return ""
+    return f"{element.kind}" + (f", {element.generation}" if element.generation else "")

@@ -1,0 +1,64 @@
+"""The page of what each print holds: its drawing, its tables, and who may see it."""
+
+from datetime import timedelta
+from xml.etree import ElementTree as ET
+
+from relay.board.people import People
+from relay.ledger.words import VersionsAligned
+from relay.model import VersionName, digest_of
+from relay.programme.framemap import FrameMap, Match, stored_map
+from relay.store.keys import object_key
+from tests.unit.board.board_house import RULER, SCANNER, BoardHouse
+from tests.unit.board.conftest import Serve
+
+
+def lay_side_by_side(house: BoardHouse) -> None:
+    """A has the frames 0 to 23, B of these 0 to 9 and 16 to 23 by numbers of its own, and of 20 it is not sure."""
+    house.says(SCANNER, house.sends(SCANNER, "A/R01", range(24)))
+    house.says(SCANNER, house.sends(SCANNER, "B/R01", range(100, 118), look="b"))
+    shown = [*range(10), *range(16, 24)]
+    b = {frame: 100 + place for place, frame in enumerate(shown)}
+    there = {frame: Match(b.get(frame), 90, frame != 20) for frame in range(24)}
+    back = {number: Match(frame, 90, frame != 20) for frame, number in b.items()}
+    found = FrameMap.built(VersionName("A/R01/v1"), VersionName("B/R01/v1"), there, back)
+    body = stored_map(found)
+    house.store.create(object_key(digest_of(body)), body, digest_of(body))
+    word = VersionsAligned(
+        one=found.one, other=found.other, frame_map=digest_of(body), matched=18, sure=23, frames=24, pins=()
+    )
+    house.says(RULER, word)
+
+
+def test_the_page_tells_in_a_table_what_its_drawing_shows(house: BoardHouse, serve: Serve):
+    lay_side_by_side(house)
+    asker = serve()
+    page = asker.sees("A/R01/v1, frames 0 to 23", "/coverage")
+    assert '<img src="/coverage/A.svg"' in page
+    row = page.partition(">B/R01/v1</a>")[2].partition("</tr>")[0]
+    assert "fine grain master" in row
+    assert "75.0 %" in row
+    assert "<td>20</td>" in row
+    assert "6 frames: 10-15" in row
+    picture = asker.get("/coverage/A.svg")
+    assert picture.headers["content-type"] == "image/svg+xml"
+    assert ET.fromstring(picture.text).find("{http://www.w3.org/2000/svg}title") is not None  # SVG 2, 5.8: its name
+    assert "along B" in page
+    assert "B/R01/v1, frames 100 to 117" in asker.get("/coverage/B").text
+    assert asker.get("/coverage/C").status_code == 404
+
+
+def test_before_prints_lie_side_by_side_the_page_says_how_they_come_to(serve: Serve):
+    asker = serve()
+    assert "No two prints were put side by side yet" in asker.sees("What each print holds", "/coverage")
+
+
+def test_a_guest_sees_no_other_archives_prints(house: BoardHouse, serve: Serve):
+    lay_side_by_side(house)
+    people = People(house.home(RULER).folder / "board")
+    secret = people.issue("the vault", "guest", "North Stair Picture Archive", house.clock.hour + timedelta(days=9))
+    guest = serve(enters=False)
+    guest.comes_in(secret)
+    assert 'href="/coverage"' not in guest.get("/").text
+    for page in ("/coverage", "/coverage/A", "/coverage/A.svg"):
+        assert guest.get(page).status_code == 422
+        assert "A/R01" not in guest.get(page).text
