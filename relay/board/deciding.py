@@ -13,7 +13,7 @@ from relay.ledger.deciding import decide as say
 from relay.ledger.deciding import judge as say_seen
 from relay.ledger.decision_words import DecisionMade, EntryNumber, Evidence, RegionJudged, Verdict
 from relay.ledger.left import newest_comparisons
-from relay.model import Frozen, Line, Note, Place, ReelField, VersionField
+from relay.model import DigestField, FrameRange, Frozen, Line, Note, Place, ReelField, VersionField
 from relay.programme.reasons import reason_in_full
 from relay.transfer.seat import Seat
 from relay.wording import parse_frames
@@ -25,12 +25,20 @@ class Asked(Frozen):
     """What the form on a reel's page asks for."""
 
     reel: ReelField
+    about: Literal["reel", "element", "programme"] = "reel"
+    """What is decided about, seen from that reel; `frames` are the reel's or the programme's own."""
     verdict: Verdict
     because: Line
     frames: Annotated[str, StringConstraints(max_length=400)] = ""
     """Ranges such as 10-20,35; empty for the whole reel."""
     seen: VersionField | None = None
     """The version whose pictures were looked at."""
+    seen_frames: Annotated[str, StringConstraints(max_length=400)] = ""
+    """Which frames of it; empty, where a reel is decided about: the same."""
+    against: VersionField | None = None
+    """What it was compared with."""
+    still: DigestField | None = None
+    """A still or paper that was looked at."""
 
     def decision(self, viewer: Viewer) -> DecisionMade:
         """Return what is said. Raises RefusedError for frames that are none, or a reason that nobody wrote."""
@@ -39,13 +47,21 @@ class Asked(Frozen):
             because = reason_in_full(self.because)
         except ValueError as error:
             raise RefusedError(str(error)) from error
+        about = {"reel": self.reel, "element": self.reel.partition("/")[0], "programme": "programme"}[self.about]
         return DecisionMade(
-            place=Place(about=self.reel, frames=frames),
+            place=Place(about=about, frames=frames),
             verdict=self.verdict,
             because=because,
             person=_person(viewer),
-            evidence=(Evidence(version=self.seen, frames=frames),) if self.seen else (),
+            evidence=self._evidence(frames if self.about == "reel" else ()),
         )
+
+    def _evidence(self, frames: tuple[FrameRange, ...]) -> tuple[Evidence, ...]:
+        if self.against and not self.seen:
+            raise RefusedError(f"what was compared with {self.against} is not said: choose the version that was seen")
+        looked_at = parse_frames(self.seen_frames) if self.seen_frames.strip() else frames
+        seen = [Evidence(version=self.seen, frames=looked_at, against=self.against)] if self.seen else []
+        return (*seen, *([Evidence(still=self.still)] if self.still else []))
 
 
 class Looked(Frozen):

@@ -11,11 +11,11 @@ from relay.board.door import Asking, board_of, said_by_form
 from relay.board.rows.jobs import JobRow
 from relay.board.rows.left import left_rows
 from relay.board.rows.reels import VersionRow
-from relay.board.rows.view import Viewer
+from relay.board.rows.view import View, Viewer
 from relay.board.web import page
 from relay.errors import RelayError
 from relay.ledger.decision_words import Verdict
-from relay.model import ReelName
+from relay.model import ReelName, VersionName
 from relay.programme.reasons import REASONS
 
 PAGE = 50
@@ -59,11 +59,21 @@ def reel(request: Request, viewer: Asking, element: str, reel: str, before: str 
     lines = board.lines(viewer, reel=name, most=200)
     changes = board.compared(viewer, before, after) if before and after else None
     seen: dict[str, Any] = {"material": board.material(viewer, name)} | _findings(board, viewer, versions)
-    seen["left"] = left_rows(board.seen(viewer)[1], name)
+    view = board.seen(viewer)[1]
+    seen |= {"left": left_rows(view, name), "others": _others(view, name)}
     told: dict[str, Any] = {"row": row, "versions": versions, "jobs": jobs, "lines": lines}
     told |= {"verdicts": get_args(Verdict), "reasons": REASONS}
     asked: dict[str, Any] = {"changes": changes, "before": before, "after": after}
     return page(request, "reel.html", **frame_of(request, viewer), **told, **asked, **seen)
+
+
+def _others(view: View, name: ReelName) -> list[VersionName]:
+    """Return what a version of `name` may have been looked at beside: the same part of each print, the newest first."""
+    part = name.partition("/")[2]
+    prints = sorted(
+        (reel for reel in view.state.newest if reel.partition("/")[2] == part), key=lambda reel: reel != name
+    )
+    return [each.name for reel in prints for each in reversed(view.state.of_reel(reel))]
 
 
 def _findings(board: Board, viewer: Viewer, versions: tuple[VersionRow, ...]) -> dict[str, Any]:

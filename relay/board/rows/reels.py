@@ -55,6 +55,8 @@ class MaterialRow(Frozen):
     about: str
     frames: Frames
     name: str
+    object: str
+    """The SHA-256 of its bytes."""
     size: str
     note: str
     by: str
@@ -286,6 +288,7 @@ def material_rows(view: View, reel: ReelName) -> tuple[MaterialRow, ...]:
             about=each.about,
             frames=each.frames,
             name=each.name,
+            object=each.object,
             size=bytes_in_words(each.size),
             note=each.note,
             by=each.by,

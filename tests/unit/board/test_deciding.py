@@ -1,5 +1,8 @@
 """Deciding on the board while looking at a reel: one field, and it stands in the ledger once."""
 
+from relay.ledger.telling import evidence_in_words
+from relay.ledger.words import MaterialKept
+from relay.model import digest_of
 from tests.unit.board.board_house import RULER, SCANNER
 from tests.unit.board.conftest import Serve
 
@@ -30,6 +33,30 @@ def test_a_decision_is_said_from_a_reel_s_page_once_and_told_there(house, serve:
     assert asker.post("/decide", data={**form, "token": "00" * 64}).status_code == 403
     assert asker.post("/decide", data={**form, "back": "//elsewhere.example/"}).url.path == "/"
     assert house.ledger(RULER).follow().sequence == before + 1
+
+
+def test_the_form_names_evidence_and_decides_about_the_element_and_the_programme(house, serve: Serve):
+    house.says(SCANNER, house.sends(SCANNER, "A/R01", range(24)))
+    kept = MaterialKept(about="A/R01", name="leader.png", object=digest_of(b"a leader"), size=8)
+    house.says(SCANNER, kept)
+    asker = serve(SCANNER)
+    page = asker.sees("Seen on", "/reels/A/R01")
+    assert f'<option value="{kept.object}">leader.png</option>' in page
+    form = {"token": asker.token(), "back": "/reels/A/R01", "reel": "A/R01", "verdict": "preferred", "because": "so"}
+    seen = {"seen": "A/R01/v1", "seen_frames": "3-4", "against": "A/R01/v1", "still": kept.object}
+    assert asker.post("/decide", data={**form, "about": "programme", "frames": "40-50", **seen}).status_code == 200
+    assert asker.post("/decide", data={**form, "about": "element", "seen": "A/R01/v1"}).status_code == 200
+    assert asker.post("/decide", data={**form, "frames": "7", "seen": "A/R01/v1"}).status_code == 200
+    assert "choose the version that was seen" in asker.post("/decide", data={**form, "against": "A/R01/v1"}).text
+    said = [
+        (str(each.word.place), [evidence_in_words(one) for one in each.word.evidence])
+        for each in house.ledger(RULER).follow().decisions
+    ]
+    assert said == [
+        ("programme:40-50", ["A/R01/v1:3-4 against A/R01/v1", f"still {kept.object[:12]}..."]),
+        ("A", ["A/R01/v1"]),
+        ("A/R01:7", ["A/R01/v1:7"]),
+    ]
 
 
 def test_a_stranger_decides_nothing(house, serve: Serve):
