@@ -11,10 +11,11 @@ from relay.cli.numbers import pairs_of
 from relay.errors import MissingError
 from relay.ledger.state import State
 from relay.model import FrameRange, Place, VersionName, every_frame, parse_version, reel_of
-from relay.programme.account import Facts, accounts, scans_behind
+from relay.programme.account import Facts, accounts, held_frames, scans_behind
 from relay.programme.cutlist import CutList
 from relay.programme.fate import Fate, fates, places_by_reel
-from relay.programme.story import Said, story
+from relay.programme.provenance import Origin, Run, provenance
+from relay.programme.story import Said, story_of_all
 from relay.transfer.accounting import account_files, check_pdf, entries_of, findings_on, gathered, write_files
 from relay.wiring import open_desk
 from relay.wording import in_words, parse_frames, parse_place
@@ -38,21 +39,24 @@ def why(
     """Tell the whole story of a place.
 
     What was decided and why, whether its frames are in the film, how each version was made, and everything that the
-    ledger says of it.
+    ledger says of it. A shot of the programme is followed to the frames that it shows, and their story is told with it.
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
         at = _place(state, place)
-        told = story(state, entries_of(desk), at)
-        versions = [state.versions[name] for name in state.versions if at.reel and reel_of(name) == at.reel]
-        facts = gathered(desk, state, versions)
         listed = cut_of(desk, state, cut, rate, held=held)
+        reels = {run.reel for run in _sources(state, at, listed, Facts())} if at.frames else set()
+        versions = [each for name, each in state.versions.items() if reel_of(name) in {at.reel, *reels}]
+        facts = gathered(desk, state, versions)
+        runs = _sources(state, at, listed, facts)
+        behind = [Place(about=run.reel, frames=(run.source,)) for run in runs if run.reel and run.source]
+        told = story_of_all(state, entries_of(desk), [at, *(behind if at.frames else ())])
         found = _fates(state, at, facts, listed)
         seen = findings_on(desk, versions, at)
     answer(
-        {**_facts(at, told, facts, found, state), "findings": seen},
+        {**_facts(at, told, facts, found, state), "comes_from": [_from(run) for run in runs], "findings": seen},
         as_json=as_json,
-        show=lambda shown: _show(shown, state, at, told, facts, found, seen, listed is not None),
+        show=lambda shown: _show(shown, state, at, told, facts, found, runs, seen, listed is not None),
     )
 
 
@@ -96,6 +100,36 @@ def _facts(at: Place, told: tuple[Said, ...], facts: Facts, found: tuple[Fate, .
     }
 
 
+def _sources(state: State, at: Place, cut: CutList | None, facts: Facts) -> tuple[Run, ...]:
+    """Return which frames of which reels a place in the programme shows. Raises MissingError beyond its end."""
+    if not at.is_programme or cut is None:
+        return ()
+    places = frozenset(every_frame(at.frames)) if at.frames else None
+    runs = provenance(cut, state.film(), held_frames(state, facts), places)
+    if not runs:
+        raise MissingError(f"the programme has {cut.length()} frames, counted from 0: {at} lies beyond them")
+    return runs
+
+
+def _from(run: Run) -> dict[str, object]:
+    return {
+        "frames": [run.programme.first, run.programme.last],
+        "origin": run.origin.value,
+        "reel": run.reel,
+        "shows": [run.source.first, run.source.last] if run.source else None,
+        "holder": run.holder,
+    }
+
+
+def source_in_a_line(run: Run) -> str:
+    """Return what a run of the programme's frames comes from."""
+    if run.origin is Origin.MISSING:
+        return "missing: no print had it"
+    if run.reel is None:
+        return "a slate, made new"
+    return f"{run.reel}:{run.source}, " + (f"lent by {run.holder}" if run.holder else "made new")
+
+
 def in_a_line(fate: Fate) -> str:
     """Return what became of a run of frames."""
     decided = fate.decision
@@ -112,14 +146,19 @@ def _show(
     told: tuple[Said, ...],
     facts: Facts,
     found: tuple[Fate, ...],
+    runs: tuple[Run, ...],
     seen: list[dict[str, str]],
     has_cut: bool,
 ) -> None:
     page.line(head=str(at))
     for each in found:
         page.line(f"   {each.frames}: {in_a_line(each)}")
+    for run in runs:
+        page.line(f"   {run.programme}: {source_in_a_line(run)}")
     if not has_cut and at.reel:
         page.line("   Whether its frames are in the film is told with a cut list: --cut-list FILE.")
+    if not has_cut and at.is_programme:
+        page.line("   What it comes from is told with a cut list: --cut-list FILE.")
     for name, steps in facts.treatments.items():
         _show_treatment(page, state, name, steps, facts.undocumented.get(name, ()))
     for finding in seen:

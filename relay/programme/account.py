@@ -106,14 +106,14 @@ class Accounts:
 def accounts(state: State, cut: CutList | None, facts: Facts) -> Accounts:
     """Return the account of every archive that lent an element."""
     film = state.film()
-    runs = provenance(cut, film, _held(state, facts)) if cut else ()
+    runs = provenance(cut, film, held_frames(state, facts)) if cut else ()
     divided = shares(runs, film)
     books = _Books(state, cut, facts, runs, places_by_reel(cut) if cut else {})
     archives = tuple(_account(books, holder) for holder in sorted(divided.holders))
     return Accounts(archives, runs, divided if cut else None)
 
 
-def _held(state: State, facts: Facts) -> dict[ReelName, frozenset[int]]:
+def held_frames(state: State, facts: Facts) -> dict[ReelName, frozenset[int]]:
     """Return the frames that any version of a reel holds; a reel of which no version's frames are known is left out."""
     held: dict[ReelName, frozenset[int]] = {}
     for name, ranges in facts.frames.items():

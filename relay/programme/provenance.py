@@ -5,7 +5,7 @@ of the kind `restored programme`; what names no reel of the production, or a fra
 what no print had.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 from enum import StrEnum
 from itertools import groupby
 from typing import NamedTuple
@@ -40,19 +40,29 @@ class Run(NamedTuple):
 
 
 def provenance(
-    cut: CutList, film: Production, held: Mapping[ReelName, frozenset[int]] | None = None
+    cut: CutList,
+    film: Production,
+    held: Mapping[ReelName, frozenset[int]] | None = None,
+    places: Container[int] | None = None,
 ) -> tuple[Run, ...]:
     """Return the programme from its first frame to its last as runs, without a hole or an overlap.
 
-    `held` tells which frames versions of a reel hold; of a reel that it does not name, every frame is believed.
+    With `places`, only those frames of it, counted from 0. `held` tells which frames versions of a reel hold; of a reel
+    that it does not name, every frame is believed.
     """
     known = _Known(film, held or {})
     at, runs = 0, []
     for event in cut.events:
-        shown = [(place, each, known.origin(event, each)) for place, each in enumerate(event.shown(cut.rate), at)]
+        wanted = ((place, each) for place, each in enumerate(event.shown(cut.rate), at) if _is_in(place, places))
+        shown = [(place, each, known.origin(event, each)) for place, each in wanted]
         at += event.length
-        runs += [known.run(origin, [*group]) for origin, group in groupby(shown, key=lambda each: each[2])]
+        on_end = groupby(enumerate(shown), key=lambda each: (each[1][0] - each[0], each[1][2]))
+        runs += [known.run(origin, [each for _, each in group]) for (_, origin), group in on_end]
     return tuple(runs)
+
+
+def _is_in(place: int, places: Container[int] | None) -> bool:
+    return places is None or place in places
 
 
 _Places = list[tuple[int, Shown, Origin]]

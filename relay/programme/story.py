@@ -31,12 +31,17 @@ class Said(NamedTuple):
 
 def story(state: State, entries: Iterable[Entry], place: Place) -> tuple[Said, ...]:
     """Return every word that touches `place`, oldest first. `state` is what `entries` amount to."""
-    told = _Teller(state, place)
+    return story_of_all(state, entries, [place])
+
+
+def story_of_all(state: State, entries: Iterable[Entry], places: Iterable[Place]) -> tuple[Said, ...]:
+    """Return every word that touches any of `places`, each once, oldest first."""
+    tellers = [_Teller(state, place) for place in places]
     return tuple(
         Said(entry.sequence, entry.body.time, entry.body.by, word.word, telling(word))
         for entry in entries
         for word in entry.body.words
-        if told.concerns(word)
+        if any([told.concerns(word) for told in tellers])  # noqa: C419  each remembers the production it saw last
     )
 
 

@@ -59,6 +59,23 @@ def test_a_place_is_told_with_its_decisions_its_treatment_and_its_use(house: Hou
     assert "2-5: in the film at 2-5" in shown
 
 
+def test_a_shot_of_the_programme_is_followed_to_its_sources_and_their_story(house: House):
+    house("lisbon", "decide", "programme:3-6", "preferred", "--because", "=steadier")
+    told = house.told("lisbon", "why", "programme:2-6", "--cut-list", "cut.toml")
+    assert [(each["frames"], each["origin"], each["reel"], each["shows"]) for each in told["comes_from"]] == [
+        ([2, 5], "print", "A/R01", [2, 5]),
+        ([6, 6], "missing", None, None),
+    ]
+    kinds = [each["word"] for each in told["story"]]
+    assert kinds == ["production-created", "version-made", "version-made", "decision-made"]
+    assert told["treatments"]["A/R01/v2"] == ["dust removed with the cleaning desk on 2-3 (strength 0.4)"]
+    shown = house("tokyo", "why", "programme:2-6", "--cut-list", "cut.toml").out
+    assert "2-5: A/R01:2-5, lent by Copper Shelf Film Vault" in shown
+    assert "6: missing: no print had it" in shown
+    assert "beyond" in house.refused("tokyo", "why", "programme:8-9", "--cut-list", "cut.toml", ends=3)
+    assert "told with a cut list" in house("tokyo", "why", "programme:2").out
+
+
 def test_without_a_cut_list_it_is_said_that_the_film_is_not_known(house: House):
     assert "is told with a cut list" in house("lisbon", "why", "A/R01:3").out
     assert "no reel" in house.refused("lisbon", "why", "A/R09", ends=3)
