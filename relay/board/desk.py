@@ -156,8 +156,8 @@ class Board:
 
     def supposed(self, viewer: Viewer, texts: tuple[str, ...]) -> Foreseen | None:
         """Return what would be if `texts` were so; None without a forecast of today. Raises RefusedError."""
-        found = self.foresight(viewer).found
-        return self.supposing.then(found, texts) if found and texts else None
+        today = self.foresight(viewer).rows
+        return self.supposing.then(today, texts) if today and texts else None
 
     def compared(self, viewer: Viewer, before: str, after: str) -> Changes:
         """Return what differs between two versions. Raises MissingError, RefusedError, TransientError."""

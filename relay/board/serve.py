@@ -17,6 +17,7 @@ from relay.board.app import board_app
 from relay.board.desk import Board, OneTime
 from relay.board.guard import Tries
 from relay.board.people import People
+from relay.board.reckoning import Apart, Here, Reckoner
 from relay.board.shelf import Shelf
 from relay.board.supposing import Supposing
 from relay.board.watch import Watch
@@ -66,11 +67,15 @@ class Place:
             raise RefusedError("say by which name people call this board, with --host board.example.org")
 
 
-def board_at(home: Home, others: Sequence[Home], *, once: str | None) -> Board:
-    """Return the board of the site at `home`, which speaks for the sites at `others` as well. Raises RelayError."""
+def board_at(home: Home, others: Sequence[Home], *, once: str | None, reckoner: Reckoner | None = None) -> Board:
+    """Return the board of the site at `home`, which speaks for the sites at `others` as well. Raises RelayError.
+
+    Forecasts come from `reckoner`; without one they are reckoned in this process, where pages wait for them.
+    """
     seat = take_seat(home)
+    reckoner = reckoner or Here(seat.clock)
     seats = {each.site: each for each in (seat, *(take_seat(other) for other in others))}
-    folder, watch = home.folder / "board", Watch(seat)
+    folder, watch = home.folder / "board", Watch(seat, reckoner)
     if watch.picture.state.production is None:
         watch.look()  # this home has just joined: there is nothing to show before
     return Board(
@@ -82,7 +87,7 @@ def board_at(home: Home, others: Sequence[Home], *, once: str | None) -> Board:
         clock=seat.clock,
         folder=folder,
         once=OneTime(once),
-        supposing=Supposing(seat.clock),
+        supposing=Supposing(reckoner),
         shelf=Shelf(seat),
     )
 
@@ -100,17 +105,19 @@ def secret_of(folder: Path) -> str:
         raise RefusedError(f"{file} cannot be kept ({error.strerror}): make room, or get the right to write") from error
 
 
-def app_at(home: Home, others: Sequence[Home], place: Place, *, once: str | None) -> FastAPI:
+def app_at(
+    home: Home, others: Sequence[Home], place: Place, *, once: str | None, reckoner: Reckoner | None = None
+) -> FastAPI:
     """Return the application for `place`. Raises RelayError."""
     place.check()
-    board = board_at(home, others, once=once)
+    board = board_at(home, others, once=once, reckoner=reckoner)
     return board_app(board, hosts=(*LOCAL, *place.hosts), secret=secret_of(board.folder), is_secure=place.is_secure)
 
 
 def serve(home: Home, others: Sequence[Home], place: Place, say: Callable[[str], None]) -> None:
     """Serve until stopped. `say` is told the address, with a secret in it that opens the door once."""
     once = secrets.token_urlsafe(24)
-    app = app_at(home, others, place, once=once)
+    app = app_at(home, others, place, once=once, reckoner=Apart())
     listening = _listening(place)
     scheme = "https" if place.certificate else "http"
     name = place.hosts[0] if place.hosts and not place.is_local else "127.0.0.1"

@@ -2,21 +2,15 @@
 
 import threading
 from collections import OrderedDict
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field
 
+from relay.board.reckoning import Reckoner
 from relay.board.rows.chart import By, Far
-from relay.board.rows.foreseen import Foreseen, foreseen
-from relay.clock import Clock
+from relay.board.rows.foreseen import Foreseen
 from relay.errors import RefusedError, TransientError
-from relay.forecast.outlook import Forecast, beside
-from relay.forecast.patience import EXACT, patience
-from relay.forecast.supposing import supposed
-
-SECONDS = 0.5
-"""How long a better plan is looked for."""
 
 WAIT = 10.0
 """Seconds that somebody waits for the plans of others."""
@@ -64,26 +58,21 @@ class Asked(BaseModel):
 class Supposing:
     """Plans on other grounds; the last ones are kept."""
 
-    def __init__(self, clock: Clock) -> None:
-        self._clock = clock
+    def __init__(self, reckoner: Reckoner) -> None:
+        self._reckoner = reckoner
         self._alone = threading.Lock()
-        self._kept: OrderedDict[tuple[int, tuple[str, ...]], Foreseen] = OrderedDict()
+        self._kept: OrderedDict[tuple[int, datetime, tuple[str, ...]], Foreseen] = OrderedDict()
 
-    def then(self, today: Forecast, texts: tuple[str, ...]) -> Foreseen:
+    def then(self, today: Foreseen, texts: tuple[str, ...]) -> Foreseen:
         """Return what would be if `texts` were so. Raises RefusedError, TransientError while others ask."""
         if len(texts) > MOST:
             raise RefusedError(f"{len(texts)} things are too many to suppose at once: {MOST} is the most")
-        ground = today.ground
-        for text in texts:
-            ground = supposed(ground, text)
         if not self._alone.acquire(timeout=WAIT):
             raise TransientError("others are asking what if: ask again in a moment")
         try:
-            key = (id(today), texts)
+            key = (today.entry, today.now, texts)
             if key not in self._kept:
-                self._kept[key] = foreseen(
-                    beside(today, ground, patience(self._clock, SECONDS), exact_seconds=EXACT * SECONDS)
-                )
+                self._kept[key] = self._reckoner.then(texts)
             self._kept.move_to_end(key)
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
+from relay.board.reckoning import Reckoner
 from relay.board.rows.ledger import spoken
 from relay.board.rows.sites import Word, day_of
 from relay.board.rows.view import Frames, Span, View
@@ -85,7 +86,7 @@ class _Index:
 class Watch:
     """The board's eyes on one production."""
 
-    def __init__(self, seat: Seat) -> None:
+    def __init__(self, seat: Seat, reckoner: Reckoner) -> None:
         self._seat = seat
         self._index = _Index()
         self._frames: dict[VersionName, Frames] = {}
@@ -93,7 +94,7 @@ class Watch:
         self._wanting = threading.Lock()
         self._looked_for_life = float("-inf")
         self._last_asked = float("-inf")
-        self._seer = Seer(seat.clock, self._foresee)
+        self._seer = Seer(seat.clock, reckoner, self._foresee)
         self._changing = threading.Lock()
         self._over = threading.Event()
         self._woken = threading.Event()

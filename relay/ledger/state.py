@@ -306,6 +306,15 @@ class State:
         """Return the folders that `site` said it could not send, and that still lie there."""
         return tuple(each for each in self.kept if each.site == site)
 
+    def to_json(self) -> bytes:
+        """Return it in one line for another process of this machine and this release; `of_json` reads it back."""
+        return _STATE.dump_json(self.still())
+
+    @classmethod
+    def of_json(cls, raw: bytes) -> "State":
+        """Return what `to_json` gave."""
+        return _STATE.validate_json(raw)
+
     def projection(self) -> bytes:
         """Return the whole state as canonical JSON: equal states give equal bytes."""
         shown = _STATE.dump_python(self.still(), mode="json")

@@ -159,9 +159,11 @@ def main(minutes: float) -> None:
 
 def serve(folder: str) -> None:
     """Serve a board at a free port, and print its address."""
+    from relay.board.reckoning import Apart
     from relay.board.serve import Place, Running, app_at
 
-    with Running(app_at(Home(folder=Path(folder)), [], Place(), once=None)) as running:
+    app = app_at(Home(folder=Path(folder)), [], Place(), once=None, reckoner=Apart())
+    with Running(app) as running:
         print(json.dumps(running.address), flush=True)
         while True:
             time.sleep(60)

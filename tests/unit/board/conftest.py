@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from relay.board import seer
+from relay.board import reckoning
 from relay.board.serve import Place, Running, app_at
 from tests.unit.board.asking import Asker
 from tests.unit.board.board_house import RULER, BoardHouse, quillmark
@@ -17,7 +17,8 @@ Serve = Callable[..., Asker]
 @pytest.fixture(autouse=True)
 def _short_forecasts(monkeypatch: pytest.MonkeyPatch) -> None:
     """A plan of a few reels needs no second of every test."""
-    monkeypatch.setattr(seer, "SECONDS", 0.05)
+    monkeypatch.setattr(reckoning, "SECONDS", 0.05)
+    monkeypatch.setattr(reckoning, "SUPPOSED_SECONDS", 0.05)
 
 
 @pytest.fixture

@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from relay.board import seer, supposing
 from relay.board.people import People
+from relay.board.reckoning import Here
 from relay.board.rows.chart import chart_of, days_between, differences
 from relay.board.rows.foreseen import foreseen
 from relay.board.serve import Place, Running, app_at
@@ -25,12 +25,6 @@ from tests.unit.board.conftest import Serve
 NOON = datetime(2027, 1, 4, 12, tzinfo=UTC)  # a Monday
 TODAY = SystemClock().now().date()
 CLOSED = f"tokyo closed {TODAY} to {TODAY + timedelta(days=40)}"
-
-
-@pytest.fixture(autouse=True)
-def short_looks(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(seer, "SECONDS", 0.05)
-    monkeypatch.setattr(supposing, "SECONDS", 0.05)
 
 
 @pytest.fixture
@@ -97,7 +91,9 @@ def test_what_the_form_says_is_what_the_command_takes(found):
         Asked.model_validate({"what": "print", "element": "A", "first": "2027-02-01", "site": "halifax"}),
         Asked.model_validate({"what": "line", "site": "halifax", "times": "2.5"}),
     ]
-    then = Supposing(SystemClock()).then(found, tuple(each.text() for each in asks))
+    reckoner = Here(SystemClock())
+    today = reckoner.today(found.ground.state, NOON)
+    then = Supposing(reckoner).then(today.rows, tuple(each.text() for each in asks))
     assert then.finish != found.finish
     with pytest.raises(RefusedError, match="no day was given"):
         Asked.model_validate({"what": "closed", "site": "tokyo"}).text()
