@@ -1,7 +1,7 @@
 """An account as a PDF, with reportlab (the extra `programme`): a library that needs nothing from the system.
 
-Its letters are those of the face that the library brings; what that face lacks is shown as a box, and stands in full on
-the account's page. Returns bytes; reads nothing but what `read` gives.
+Its letters are those of the face that the library brings; what that face lacks is shown as a lozenge, and the document
+says so and where it stands in full: on the account's page. Returns bytes; reads nothing but what `read` gives.
 """
 
 import io
@@ -15,6 +15,9 @@ from relay.programme.account_words import Block, Heading, Picture, Table, Text
 _WIDTH = 450
 """Points between the margins of A4."""
 
+_LOZENGE = "\u25ca"
+"""Stands for a letter that the face lacks. The face has no box, and would draw nothing that a reader finds again."""
+
 
 def pdf(title: str, blocks: Iterable[Block], read: Callable[[Digest], bytes | None]) -> bytes:
     """Return the document."""
@@ -24,15 +27,10 @@ def pdf(title: str, blocks: Iterable[Block], read: Callable[[Digest], bytes | No
     out = io.BytesIO()
     document = SimpleDocTemplate(out, pagesize=A4, title=title, invariant=True)
     writer = _Writer(read)
-    document.build(
-        [part for block in blocks for part in writer.flowables(block)], onFirstPage=_foot, onLaterPages=_foot
-    )
+    parts = [part for block in blocks for part in writer.flowables(block)]
+    foot = writer.foot(title)
+    document.build([*parts, *writer.lacking()], onFirstPage=foot, onLaterPages=foot)
     return out.getvalue()
-
-
-def _foot(canvas: Any, document: Any) -> None:
-    canvas.setFont("Vera", 8)
-    canvas.drawString(document.leftMargin, 30, f"{document.title[:90]}, page {canvas.getPageNumber()}")
 
 
 class _Writer:
@@ -52,6 +50,27 @@ class _Writer:
             for level, size in ((1, 15), (2, 12), (3, 10))
         }
         self._read = read
+        self._lacked = set[str]()
+
+    def foot(self, title: str) -> Callable[[Any, Any], None]:
+        """Return what writes the foot of a page."""
+        said = self._drawn(title[:90])
+
+        def write(canvas: Any, document: Any) -> None:
+            canvas.setFont("Vera", 8)
+            canvas.drawString(document.leftMargin, 30, f"{said}, page {canvas.getPageNumber()}")
+
+        return write
+
+    def lacking(self) -> Iterator[Any]:
+        """Yield a line that says what could not be written here, where that is so."""
+        from reportlab.platypus import Paragraph
+
+        if self._lacked:
+            codes = sorted(f"U+{ord(each):04X}" for each in self._lacked)
+            more = f" and {len(codes) - 12} more" if len(codes) > 12 else ""
+            words = f"This document's face lacks {', '.join(codes[:12])}{more}: {_LOZENGE} stands for each. "
+            yield Paragraph(words + "The HTML page of the same name has the words in full.", self._plain)
 
     def flowables(self, block: Block) -> Iterator[Any]:
         from reportlab.platypus import Paragraph
@@ -67,7 +86,11 @@ class _Writer:
                 yield from self._picture(digest, shows)
 
     def _shown(self, text: str) -> str:
-        return escape("".join(each if ord(each) in self._glyphs or each == "\n" else "\u25a1" for each in text))
+        return escape(self._drawn(text))
+
+    def _drawn(self, text: str) -> str:
+        self._lacked |= {each for each in text if ord(each) not in self._glyphs and each != "\n"}
+        return "".join(_LOZENGE if each in self._lacked else each for each in text)
 
     def _table(self, rows: list[tuple[str, ...]]) -> Any:
         from reportlab.lib import colors

@@ -209,3 +209,17 @@ def test_page_and_pdf_show_all_of_it_with_pictures_and_strangers_words_are_text(
     for said in ("due back 31 December 2026", "Courtesy of A", "scratched <b>", "13-17", "cannot be shown here"):
         assert said in text
     assert sum(len(each.images) for each in document.pages) == 1
+
+
+def test_letters_that_the_pdf_s_face_lacks_are_lozenges_and_the_document_says_which():
+    from pypdf import PdfReader
+
+    def text_of(title: str) -> str:
+        document = PdfReader(BytesIO(pdf(title, [Heading(title, 1)], lambda _digest: None)))
+        return " ".join(" ".join(each.extract_text().split()) for each in document.pages)
+
+    shown = text_of("Die Ebbe \u6f6e \u0e19\u0e49\u0e33")
+    assert "lacks U+0E19, U+0E33, U+0E49, U+6F6E: \u25ca stands" in shown
+    assert "The HTML page of the same name" in shown
+    assert shown.count("Die Ebbe \u25ca \u25ca\u25ca\u25ca") == 2  # the heading, and the foot of the page
+    assert "lacks" not in text_of("L\u00e4mpchen")
