@@ -1,30 +1,40 @@
 """Two prints put side by side: a framing from a first walk, a second walk in it, then each shot weighed closely."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from relay.model import VersionName
 from relay.programme.alignment.doubting import Chances, chances
-from relay.programme.alignment.pictures import OVER, Floats, Framing, Grey, described, outlines
+from relay.programme.alignment.pictures import COLUMNS, OVER, ROWS, Floats, Framing, Grey, averaged, described, outlines
 from relay.programme.alignment.registering import framing_between
 from relay.programme.alignment.walking import NONE, Costs, Frames, Row, best_walk
-from relay.programme.alignment.weighing import ALIKE, Likeness, around, likeness, unit, weighed
+from relay.programme.alignment.weighing import ALIKE, Likeness, around, from_cut, likeness, unit, weighed
 from relay.programme.framemap import FrameMap, Match
 
-ROUGH = Costs(repeat=4.0, skip=4.0, skip_on=0.01, none=3.0, none_on=0.05, jump=14.0)
-CLOSE = Costs(repeat=9.0, skip=9.0, skip_on=0.01, none=9.0, none_on=0.02, jump=20.0)
-CHOICE = Costs(repeat=0.05, skip=0.02, skip_on=0.0, none=0.01, none_on=0.0, jump=0.3)
+_AT_CUT = Costs(repeat=4.0, skip=4.0, skip_on=0.01, none=3.0, none_on=0.05, jump=14.0)
+ROUGH = _AT_CUT, replace(_AT_CUT, jump=40.0), replace(_AT_CUT, jump=40.0)
+CLOSE = (
+    Costs(repeat=9.0, skip=3.0, skip_on=0.01, none=3.0, none_on=0.02, jump=16.0),
+    Costs(repeat=9.0, skip=9.0, skip_on=0.01, none=4.0, none_on=0.02, jump=35.0),
+    Costs(repeat=9.0, skip=9.0, skip_on=0.01, none=9.0, none_on=0.02, jump=35.0),
+)
+"""At a cut, near one, elsewhere: frames are mostly lost at splices, and shots are moved whole."""
+CHOICE = (Costs(repeat=0.05, skip=0.02, skip_on=0.0, none=0.01, none_on=0.0, jump=0.3),) * 3
 """In chances, not nats: among walks of much the same chance, the one that goes straight on."""
 _WIDTH = 40  # frames to either side of a walk
 _LOOKS = 240  # pairs of frames that show how one frame lies against the other
 _AT_ONCE = 256
+_CALM = 4  # frames to either side
+_CALM_SHARE = 0.4
 
 
 Reel = tuple[Frames, Grey]
 """Frame numbers, ascending, and a thumbnail (high, wide) of each."""
+_HALVES = (np.arange(ROWS * COLUMNS) % COLUMNS < COLUMNS // 2, np.arange(ROWS * COLUMNS) % COLUMNS >= COLUMNS // 2)
+"""Left and right: what the whole picture says is sure only where each half by itself says it too."""
 SURE = 0.9
 """How likely a match must be, that it may be relied on."""
 _BOUND = 60.0  # nats: no picture speaks against a pin
@@ -92,21 +102,31 @@ def aligned(one: Grey, other: Grey, pins: Mapping[int, int] | None = None) -> Fo
     framing = _framing(one, other)
     inside = framing.is_inside() & Framing().is_inside()
     here, there = described(one, Framing(), inside), described(other, framing, inside)
-    walk = _rough(outlines(here), outlines(there), bound)
-    for is_close in (False, True):
+    walk = _rough(outlines(here), outlines(there), from_cut(here), bound)
+    for is_close in (False, True, True):
         low, high = around(walk, len(there), _WIDTH)
         for at, match in bound.items():
             low[at], high[at] = min(low[at], match), max(high[at], match + 1)
         close = weighed(here, there, walk, low, high, _likeness(here, there, walk), is_close=is_close)
         doubts = chances(list(_kept_to(close.rows, bound)), CLOSE)
         walk = best_walk(_kept_to(map(_preference, doubts), bound), len(one), CHOICE)
-    chance = _chance(walk, doubts, close.is_still)
+        if not is_close:
+            framing = _bettered(one, other, walk, here, framing)
+            inside = framing.is_inside() & Framing().is_inside()
+            here, there = described(one, Framing(), inside), described(other, framing, inside)
+    chance, lacks = _chance(walk, doubts, close.is_still), np.array([each.none for each in doubts])
+    for half in _HALVES:
+        part, whole = here * half, there * half
+        rows = weighed(part, whole, walk, low, high, _likeness(part, whole, walk), is_close=True).rows
+        again = chances(list(_kept_to(rows, bound)), CLOSE)
+        chance = np.minimum(chance, _chance(walk, again, close.is_still))
+        lacks = np.minimum(lacks, [each.none for each in again])
     for at, match in bound.items():
         walk[at], chance[at] = match, 2.0  # above all: a stretch with a pin keeps its frames
     walk = _one_to_one(walk, chance)
     return Found(
         walk,
-        np.where(walk == NONE, [each.none for each in doubts], np.minimum(chance, 1)),
+        np.where(walk == NONE, lacks, np.minimum(chance, 1)),
         np.where(walk == NONE, False, close.is_still[walk]),
         _unmatched(doubts, len(other)),
         close.is_still,
@@ -130,7 +150,7 @@ def _kept_to(rows: Iterable[Row], pins: Mapping[int, int]) -> Iterator[Row]:
         scores[there] = -_BOUND
         if at in pins:
             scores[pins[at] - row.low] = _BOUND
-        yield Row(row.low, scores)
+        yield replace(row, scores=scores)
 
 
 def _unmatched(doubts: list[Chances], count: int) -> NDArray[np.float64]:
@@ -145,8 +165,9 @@ def _framing(one: Grey, other: Grey) -> Framing:
     """Find how B's frames lie against A's, by those of a rough walk that are most alike."""
     step = max(1, max(len(one), len(other)) // 2500)
     whole = Framing().is_inside()
-    here, there = (outlines(described(each[::step], Framing(), whole), OVER // step) for each in (one, other))
-    walk = _rough(here, there, {})
+    seen, shown = (described(each[::step], Framing(), whole) for each in (one, other))
+    here, there = (outlines(each, OVER // step) for each in (seen, shown))
+    walk = _rough(here, there, from_cut(seen), {})
     known = np.flatnonzero(walk != NONE)
     if not len(known):
         return Framing()
@@ -156,15 +177,42 @@ def _framing(one: Grey, other: Grey) -> Framing:
     return framing_between(one[some * step], other[walk[some] * step])
 
 
-def _rough(here: Floats, there: Floats, pins: Mapping[int, int]) -> Frames:
-    return best_walk(_kept_to(_rows(here, there, likeness(here, there)), pins), len(here), ROUGH)
+def _bettered(one: Grey, other: Grey, walk: Frames, here: Floats, framing: Framing) -> Framing:
+    """Find the framing again, by frames of a walk that move least: there a walk that is late does no harm.
+
+    Several frames are taken together: weave, dust and grain come and go.
+    """
+    at = np.arange(_CALM, len(one) - _CALM)
+    step = walk[_CALM:-_CALM] if len(at) else walk[:0]
+    goes_on = np.ones(len(at), bool)
+    for beside in range(-_CALM, _CALM + 1):
+        goes_on &= (walk[at + beside] == step + beside) & (step != NONE)
+    at = at[goes_on]
+    if len(at) < _LOOKS:
+        return framing
+    calm = averaged(here, _CALM)
+    seen = np.any(here, axis=0)
+    moves = np.median(np.abs(calm[at + _CALM] - calm[at - _CALM])[:, seen], axis=1)  # actors may move: the ground not
+    moves /= np.median(np.abs(calm[at])[:, seen], axis=1) + 1e-3
+    still = at[moves <= np.quantile(moves, _CALM_SHARE)]
+    some = still[np.linspace(0, len(still) - 1, min(_LOOKS, len(still))).astype(int)]
+    return framing_between(_together(one, some), _together(other, walk[some]), framing)
 
 
-def _rows(here: Floats, there: Floats, alike: Likeness) -> Iterator[Row]:
+def _together(grey: Grey, at: Frames) -> Floats:
+    frames = [grey[at + beside].astype(np.float32) for beside in range(-_CALM, _CALM + 1)]
+    return np.asarray(sum(frames) / len(frames), np.float32)
+
+
+def _rough(here: Floats, there: Floats, cuts: Frames, pins: Mapping[int, int]) -> Frames:
+    return best_walk(_kept_to(_rows(here, there, cuts, likeness(here, there)), pins), len(here), ROUGH)
+
+
+def _rows(here: Floats, there: Floats, cuts: Frames, alike: Likeness) -> Iterator[Row]:
     for start in range(0, len(here), _AT_ONCE):
         scores = alike.score(here[start : start + _AT_ONCE] @ there.T, 3.0, -4.0)
-        for row in scores:
-            yield Row(0, row)
+        for at, row in enumerate(scores, start):
+            yield Row(0, row, int(cuts[at]))
 
 
 def _likeness(here: Floats, there: Floats, walk: Frames) -> Likeness:

@@ -20,14 +20,18 @@ class Chances:
     none: float
 
 
-def chances(rows: list[Row], costs: Costs) -> list[Chances]:
-    """Return the chances of each frame of A, given all others. Scores of `rows` are nats, against none."""
-    steps = _Steps(costs)
+def chances(rows: list[Row], costs: tuple[Costs, Costs, Costs]) -> list[Chances]:
+    """Return the chances of each frame of A, given all others. Scores of `rows` are nats, against none.
+
+    `costs` are those at a cut, near one, and elsewhere.
+    """
+    kinds = [_Steps(each) for each in costs]
+    steps = [kinds[row.from_cut] for row in rows]
     seen = [np.exp(row.scores.astype(np.float64)) for row in rows]
-    match, none = [seen[0] / len(seen[0])], [np.full(len(seen[0]), steps.none / len(seen[0]))]
+    match, none = [seen[0] / len(seen[0])], [np.full(len(seen[0]), steps[0].none / len(seen[0]))]
     for at in range(1, len(rows)):
         moved = _over(match[-1], rows[at - 1].low, rows[at]), _over(none[-1], rows[at - 1].low, rows[at])
-        ahead, aside = steps.forward(*moved)
+        ahead, aside = steps[at].forward(*moved)
         ahead *= seen[at]
         total = ahead.sum() + aside.sum()
         match.append(ahead / total)
@@ -36,7 +40,7 @@ def chances(rows: list[Row], costs: Costs) -> list[Chances]:
 
 
 def _backward(
-    rows: list[Row], seen: list[Doubles], match: list[Doubles], none: list[Doubles], steps: "_Steps"
+    rows: list[Row], seen: list[Doubles], match: list[Doubles], none: list[Doubles], steps: "list[_Steps]"
 ) -> list[Chances]:
     found: list[Chances] = []
     ahead, aside = np.ones(len(seen[-1])), np.ones(len(seen[-1]))
@@ -46,7 +50,7 @@ def _backward(
         found.append(Chances(rows[at].low, both / total, float(lone.sum() / total)))
         if at == 0:
             break
-        back, back_aside = steps.backward(ahead * seen[at], aside)
+        back, back_aside = steps[at].backward(ahead * seen[at], aside)
         ahead = _under(back, rows[at].low - 1, rows[at - 1])
         aside = _under(back_aside, rows[at].low - 1, rows[at - 1])
         scale = max(ahead.max(), aside.max())

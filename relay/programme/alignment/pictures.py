@@ -39,13 +39,13 @@ class Framing:
         across = (np.arange(COLUMNS) + 0.5) / COLUMNS - 0.5
         return down * self.zoom[0] + 0.5 + self.push[0], across * self.zoom[1] + 0.5 + self.push[1]
 
-    def is_inside(self) -> NDArray[np.bool_]:
+    def is_inside(self, edge: float = 0.025) -> NDArray[np.bool_]:
         """Return which described pixels (ROWS, COLUMNS) the print shows, away from its edge."""
-        down, across = (np.abs(each - 0.5) < 0.475 for each in self.places())
+        down, across = (np.abs(each - 0.5) < 0.5 - edge for each in self.places())
         return np.outer(down, across)
 
 
-def described(grey: Grey, framing: Framing, inside: NDArray[np.bool_]) -> Floats:
+def described(grey: Grey | Floats, framing: Framing, inside: NDArray[np.bool_]) -> Floats:
     """Return each frame (n, high, wide) as ROWS * COLUMNS numbers about 0; those outside `inside` are 0."""
     count, high, wide = grey.shape
     down, across = framing.places()

@@ -6,25 +6,28 @@ from numpy.typing import NDArray
 from relay.programme.alignment.pictures import COLUMNS, ROWS, Floats, Framing, Grey, described
 
 _ROUNDS = 8
+_EDGE = 0.07
+"""Of the picture: what lies outside it would be held for its surroundings."""
 _MOST_ZOOM, _MOST_PUSH = 0.25, 0.2
 
 
-def framing_between(one: Grey, other: Grey) -> Framing:
+def framing_between(one: Grey | Floats, other: Grey | Floats, start: Framing | None = None) -> Framing:
     """Return the framing of `other` against `one`, which show the same pictures, frame by frame.
 
-    Gauss-Newton on what is described, softened at first. The framing stays as it is where nothing fits better.
+    Gauss-Newton on what is described, softened at first unless it goes on from `start`. The framing stays as it is
+    where nothing fits better.
     """
     whole = np.ones((ROWS, COLUMNS), bool)
     here = described(one, Framing(), whole)
-    best, likeness = Framing(), -1.0
-    framing = Framing()
+    best, likeness = start or Framing(), -1.0
+    framing = best
     for turn in range(_ROUNDS):
-        inside = framing.is_inside() & Framing().is_inside()
+        inside = framing.is_inside(_EDGE) & Framing().is_inside(_EDGE)
         there = described(other, framing, whole)
         alike = _likeness(here, there, inside)
         if alike > likeness:
             best, likeness = framing, alike
-        framing = _bettered(here, there, inside, framing, 2.0 if turn < _ROUNDS // 2 else 0.0)
+        framing = _bettered(here, there, inside, framing, 2.0 if start is None and turn < _ROUNDS // 2 else 0.0)
     return best
 
 

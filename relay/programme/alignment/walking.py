@@ -14,6 +14,7 @@ Floats = NDArray[np.float32]
 Frames = NDArray[np.int64]
 
 NONE = -1
+AT_CUT, NEAR_CUT, FAR = 0, 1, 2
 _FROM_NONE, _REPEAT, _SKIP, _JUMP = 1, 2, 3, 4
 _STEP, _IS_PEAK, _PEAK_IS_NONE, _NONE_OPENS = 7, 8, 16, 32
 _NEVER = np.float32(-1e9)
@@ -38,22 +39,24 @@ class Row:
 
     low: int
     scores: Floats
+    from_cut: int = FAR
+    """0 where A's frame is the first of a shot, 1 where it is one of the last before a cut."""
 
 
-def best_walk(rows: Iterator[Row], count: int, costs: Costs) -> Frames:
-    """Return for each of `count` frames of A the frame of B, or NONE."""
+def best_walk(rows: Iterator[Row], count: int, costs: tuple[Costs, Costs, Costs]) -> Frames:
+    """Return for each of `count` frames of A the frame of B, or NONE. `costs` are those at a cut, near, elsewhere."""
     steps: list[tuple[int, NDArray[np.uint8]]] = []
     jumps: list[tuple[int, bool]] = []
     match, none, low = np.zeros(0, np.float32), np.zeros(0, np.float32), 0
     for at, row in enumerate(rows):
         if at == 0:
             match, low = row.scores, row.low
-            none = np.full(len(match), -costs.none, np.float32)
+            none = np.full(len(match), -costs[0].none, np.float32)
             steps.append((low, np.full(len(match), _NONE_OPENS, np.uint8)))
             jumps.append((low, False))
             continue
         jumps.append(_peak(match, none, low))
-        match, none, step = _walked(*_moved(match, none, low, row), row, costs)
+        match, none, step = _walked(*_moved(match, none, low, row), row, costs[row.from_cut])
         low = row.low
         steps.append((low, step))
     return _traced(steps, jumps, match, none, count)

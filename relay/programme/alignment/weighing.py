@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from relay.programme.alignment.pictures import Floats
-from relay.programme.alignment.walking import NONE, Frames, Row
+from relay.programme.alignment.walking import AT_CUT, FAR, NEAR_CUT, NONE, Frames, Row
 
 LONGEST = 160
 """Frames of a shot that are weighed at once."""
@@ -23,6 +23,11 @@ _SURE_SHARE = 0.7
 _FAR = 12.0
 _TURNS = 3
 _FEW = 8
+_LATE = 10
+_STEADY = 0.3
+"""How much a steady difference speaks against a lag, beside one that changes."""
+_PLAIN = 0.002
+_TAIL = 4  # frames
 ALIKE = 0.6
 """Two reels that share nothing have a best match, too: below this it is none."""
 _UNLIKE = 0.5
@@ -59,16 +64,29 @@ def likeness(one: Floats, other: Floats, frames: int = 300) -> Likeness:
 
 def shots_of(pictures: Floats) -> list[tuple[int, int]]:
     """Return stretches (first, end) that are weighed at once: shots, long ones in parts."""
-    length = unit(pictures)
-    alike = (length[1:] * length[:-1]).sum(axis=1)
-    breaks = np.flatnonzero(alike < 0.55 * np.median(alike)) + 1 if len(alike) else np.zeros(0, int)
-    cuts = [0, *breaks.tolist(), len(pictures)]
+    cuts = [0, *_cuts(pictures).tolist(), len(pictures)]
     found = []
     for first, end in pairwise(cuts):
         parts = max(1, -(-(end - first) // LONGEST))
         marks = np.linspace(first, end, parts + 1).astype(int)
         found += [(int(a), int(b)) for a, b in pairwise(marks) if b > a]
     return _joined(found)
+
+
+def _cuts(pictures: Floats) -> NDArray[np.int64]:
+    length = unit(pictures)
+    alike = (length[1:] * length[:-1]).sum(axis=1)
+    return np.flatnonzero(alike < 0.55 * np.median(alike)) + 1 if len(alike) else np.zeros(0, np.int64)
+
+
+def from_cut(pictures: Floats) -> NDArray[np.int64]:
+    """Return of each frame whether it is the first of a shot, one of the last, or neither, as Row has it."""
+    out = np.full(len(pictures), FAR)
+    cuts = _cuts(pictures)
+    for before in range(1, _TAIL + 1):
+        out[np.maximum(cuts - before, 0)] = NEAR_CUT
+    out[cuts] = AT_CUT
+    return out
 
 
 def _joined(parts: list[tuple[int, int]], least: int = 12) -> list[tuple[int, int]]:
@@ -98,6 +116,7 @@ def weighed(
     """
     rows: list[Row] = []
     is_still = np.zeros(len(other), bool)
+    cut = from_cut(one)
     short, short_other = unit(one), unit(other)
     for first, end in shots_of(one):
         left, right = int(low[first:end].min()), int(high[first:end].max())
@@ -105,7 +124,8 @@ def weighed(
         same = _of_shot(alike, cosine, walk[first:end] - left).score(cosine, 3.0, -6.0)
         shot = _Shot(one[first:end], other[left:right], walk[first:end] - left, cosine, same, is_close=is_close)
         rows += [
-            Row(int(low[at]), shot.score[at - first, low[at] - left : high[at] - left]) for at in range(first, end)
+            Row(int(low[at]), shot.score[at - first, low[at] - left : high[at] - left], int(cut[at]))
+            for at in range(first, end)
         ]
         shown = shot.shown
         is_still[left:right][shown] = shot.still()
@@ -142,9 +162,10 @@ class _Shot:
         is_met = (walk >= 0) & (walk < len(there))
         trusts_walk = is_close and int(is_met.sum()) >= _FEW
         if trusts_walk:
-            best, self.kept = np.where(is_met, walk, best), is_met
+            best, self.kept = np.where(is_met, walk + self._late(walk, is_met), best), is_met
+            best = np.clip(best, 0, len(there) - 1)
         for _ in range(1 if trusts_walk else _TURNS):
-            self.bias, self.noise = self._differ(best)
+            self.bias, self.noise = self._differ(best, trusts_walk)
             distance = self._distances()
             best = np.where(same > 0, distance, distance + 1e6).argmin(axis=1)
         least = np.where(same > 0, distance, distance + 1e6).min(axis=1)
@@ -155,13 +176,16 @@ class _Shot:
         apart = np.minimum(soft * np.maximum(distance - least[:, None], 0), _FAR)
         self.score = np.maximum(same - apart - strange[:, None], -_FAR).astype(np.float32)
 
-    def _differ(self, best: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _differ(self, best: NDArray[np.int64], is_settled: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return what the prints differ in throughout, and the covariance of what two pictures of one frame differ in.
 
         A walk that is some frames late shows as a steady difference along the way the shot goes on the whole: along
         that way nothing is taken for steady, or the error would confirm itself.
         """
         apart = (self.one - self.other[best])[self.kept].astype(np.float64)
+        if is_settled:
+            steady = np.median(apart, axis=0)
+            return steady, self._noise(apart - steady)
         third = max(1, len(self.one) // 3)
         way = self.one[-third:].mean(axis=0) - self.one[:third].mean(axis=0)
         way = way / (np.linalg.norm(way) + 1e-9)
@@ -172,6 +196,32 @@ class _Shot:
         noise += np.outer(way, way) * (steady @ steady) / max(1, len(steady) - 1)
         size = np.trace(noise) / len(noise)
         return steady, np.asarray(noise + (0.05 * size + 1e-4) * np.eye(len(noise)))
+
+    def _noise(self, apart: NDArray[np.float64]) -> NDArray[np.float64]:
+        noise = apart.T @ apart / len(apart) + _sway(self.one) + self.sway
+        size = np.trace(noise) / len(noise)
+        return np.asarray(noise + (0.05 * size + 1e-4) * np.eye(len(noise)))
+
+    def _late(self, walk: Frames, is_met: NDArray[np.bool_]) -> int:
+        """Return by how many frames a walk is early throughout, whatever the prints steadily differ in.
+
+        The difference is found anew for each lag, so that an error of the walk does not confirm itself.
+        """
+        at, to = np.flatnonzero(is_met), walk[is_met]
+        self.noise = self._noise(np.zeros((1, self.one.shape[1])))
+        one, other = self._whitened(self.one), self._whitened(self.other)
+        best, least = 0, np.inf
+        for late in sorted(range(-_LATE, _LATE + 1), key=abs):
+            here = (to + late >= 0) & (to + late < len(other))
+            if 2 * here.sum() < len(at):
+                continue
+            apart = one[at[here]] - other[to[here] + late]
+            steady = np.median(apart, axis=0)
+            far = ((apart - steady) ** 2).sum(axis=1)
+            cost = np.minimum(far, 3 * np.median(far)).mean() + _STEADY * (steady @ steady)
+            if cost < least * (1 - _PLAIN):
+                best, least = late, cost
+        return best
 
     def _distances(self) -> NDArray[np.float64]:
         one, other = self._whitened(self.one - self.bias), self._whitened(self.other)
