@@ -67,7 +67,11 @@ def send(
         bool, typer.Option("--at-once", help="Do not wait to see whether the folder is still being filled.")
     ] = False,
     look: Annotated[
-        bool, typer.Option("--inspect", help="Look at each frame while it is sent; hand over nothing that blocks.")
+        bool,
+        typer.Option(
+            "--inspect",
+            help="Look at each frame while it is sent; hand over nothing that blocks. Gaps in edge code are kept.",
+        ),
     ] = False,
     as_json: AsJson = False,
 ) -> None:

@@ -2,8 +2,18 @@
 
 from itertools import pairwise
 
-from relay.media.findings import Finding, Kind, Run
+from relay.media.findings import Finding, Kind, Report, Run
 from relay.model import ScanMap, ScanSegment
+
+
+def with_edge_gaps(scan_map: ScanMap, report: Report) -> ScanMap:
+    """Return a start mark's map with the gaps that the edge code shows; a map of several segments as it is."""
+    (start, *others) = scan_map.segments
+    if others or start.count is not None or not report.runs:
+        return scan_map
+    run = report.runs[0]
+    reel = scan_map.reel_frame(run.first)
+    return scan_map if reel is None else map_with_gaps(run, report.findings, reel) or scan_map
 
 
 def map_with_gaps(run: Run, findings: tuple[Finding, ...], reel: int = 0) -> ScanMap | None:

@@ -56,8 +56,11 @@ class Looking:
     """Who looks at a package while it is sent."""
 
     onlooker: Onlooker
-    check: Callable[[Manifest, ScanMap | None, tuple[VersionName, ...]], None]
-    """Called when all is stored and nothing is said yet, with the manifest, the scan map and the parents; may raise."""
+    check: Callable[[Manifest, ScanMap | None, tuple[VersionName, ...]], ScanMap | None]
+    """Called when all is stored and nothing is said yet, with the manifest, the scan map and the parents; may raise.
+
+    Returns the scan map to say: what was seen in the frames may know of more gaps.
+    """
 
 
 @dataclass(frozen=True)
@@ -107,7 +110,7 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED, looking: Lo
         onlooker=looking.onlooker if looking else None,
     )
     if looking:
-        looking.check(stored.manifest, scan_map, parents)
+        scan_map = looking.check(stored.manifest, scan_map, parents)
 
     def decide(now_state: State, _now: datetime) -> list[Word] | None:
         name = version_name(sending.reel, now_state.newest.get(sending.reel, 0) + 1)

@@ -43,16 +43,43 @@ def test_what_blocks_ends_with_code_2_and_names_the_frames(house: House, reel: P
     assert "truncated" in house("halifax", "inspect", reel, ends=2).out
 
 
-def test_a_gap_in_the_edge_code_becomes_a_gap_on_the_reel(house: House, reel: Path):
+def lacks_ten_from_six(reel: Path) -> None:
+    """Let the edge code jump by ten frames, four perforations each, at the sixth."""
     for at in range(6, 12):
         place = reel / "frames" / f"A_R01.{FIRST + at:07d}.dpx"
         place.write_bytes(titled(place.read_bytes(), at, 12, 18.0, 400 + 4 * (at + 10), b"123456"))
+
+
+def test_a_gap_in_the_edge_code_becomes_a_gap_on_the_reel(house: House, reel: Path):
+    lacks_ten_from_six(reel)
     said = house.told("halifax", "inspect", reel, "--reel", "A/R01", "--scan-map", "map.toml")
     kinds = {each["kind"]: each for each in said["findings"]}
     assert kinds["gap in the edge code"]["lacking"] == 10
     assert kinds["length"]["grade"] == "warns"  # 12 frames of the 16,320 that the can says
     sent = house.send("halifax", reel, "A/R01", "--scan-map", "map.toml")
     assert sent["frames"] == [[0, 5], [16, 21]]
+
+
+def test_what_is_looked_at_while_it_is_sent_keeps_the_gaps_of_its_edge_code(house: House, reel: Path):
+    lacks_ten_from_six(reel)
+    sent = house.send("halifax", reel, "A/R01", "--inspect", "--start-mark", f"{FIRST + 2}")
+    assert sent["frames"] == [[-2, 3], [14, 19]]
+    again = house.send("halifax", reel, "A/R01", "--inspect")
+    assert (again["new"], again["frames"]) == (False, sent["frames"])
+
+
+def test_a_scan_map_by_hand_stands_against_the_edge_code(house: House, reel: Path):
+    lacks_ten_from_six(reel)
+    by_hand = f"[[segments]]\nscan = {FIRST}\nreel = 0\ncount = 6\n[[segments]]\nscan = {FIRST + 6}\nreel = 9\n"
+    (house.place / "map.toml").write_text(by_hand, encoding="utf-8")
+    sent = house.send("halifax", reel, "A/R01", "--inspect", "--scan-map", "map.toml")
+    assert sent["frames"] == [[0, 5], [9, 14]]
+
+
+def test_numbers_that_an_earlier_version_tied_stay_tied(house: House, reel: Path):
+    house.send("halifax", reel, "A/R01")
+    lacks_ten_from_six(reel)
+    assert house.send("halifax", reel, "A/R01", "--inspect")["frames"] == [[0, 11]]
 
 
 def test_no_scan_map_is_written_where_the_edge_code_has_no_gap(house: House, reel: Path):
