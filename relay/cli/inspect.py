@@ -9,6 +9,7 @@ from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.making import writing
 from relay.cli.progress import watching
 from relay.cli.typed import VersionText
+from relay.clock import SYSTEM_CLOCK
 from relay.errors import MissingError, RefusedError
 from relay.media.asked import NOTHING_ASKED, Asked, asked_for
 from relay.media.eyes import Eyes
@@ -19,7 +20,9 @@ from relay.media.ruling import read_rules, rules_of
 from relay.model import ScanMap
 from relay.settings import Home
 from relay.transfer.folder import survey
+from relay.transfer.hashes import remember_hashes
 from relay.transfer.looked import newest_look, read_object, read_report
+from relay.transfer.notebook import Notebook
 from relay.wiring import open_desk
 from relay.wording import in_words
 
@@ -51,7 +54,7 @@ def inspect(
     """
     asked = _asked(context.obj, reel, stage)
     ruling = read_rules(rules) if rules else rules_of(context.obj.folder)
-    files = survey(folder).files
+    began, files = SYSTEM_CLOCK.now(), survey(folder).files
     with Eyes() as eyes, watching(f"looking at {folder.name}", quiet=as_json) as watcher:
         watcher.expect(len(files), sum(stamp.size for stamp in files.values()))
 
@@ -60,6 +63,9 @@ def inspect(
             watcher.finished(path)
 
         inspection = inspect_folder(folder, files, eyes, asked, ruling, told)
+    if context.obj.site_file.is_file():  # who looks may be no site, and has nothing to send then
+        with Notebook(context.obj.notebook) as notebook:
+            remember_hashes(notebook, folder, files, inspection.digests, began)
     report = inspection.report()
     if scan_map is not None:
         _write_map(scan_map, report)
