@@ -58,6 +58,8 @@ def test_the_coordinator_looks_at_the_crops_and_says_no_once(house: BoardHouse, 
     (said,) = house.ledger(RULER).follow().judgements
     assert (said.by, said.stands, said.because) == (RULER, False, "filled in")
     assert 'action="/judge"' not in asker.sees("lost it, says Lisbon", PAGE)
+    house.says(RULER, RegionCompared(decision=entry, version="A/R01/v2", compared=6, crops=digest_of(crops())))
+    assert 'action="/judge"' in asker.sees("seems to have it: a person must look", PAGE)  # new crops, a new question
 
 
 def test_a_site_sees_the_crops_and_only_the_coordinator_judges(house: BoardHouse, entry: int, serve: Serve):
