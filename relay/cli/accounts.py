@@ -1,5 +1,6 @@
 """`relay why` and `relay account`: a place's whole story, and what became of each archive's material."""
 
+from fractions import Fraction
 from pathlib import Path
 from typing import Annotated
 
@@ -217,10 +218,10 @@ def account(
         "frames": None
         if sharing is None
         else {
-            "total": sharing.total,
-            "archives": dict(sharing.holders),
-            "made_new": sharing.made_new,
-            "missing": sharing.missing,
+            "total": _number(sharing.total),
+            "archives": {name: _number(frames) for name, frames in sharing.holders.items()},
+            "made_new": _number(sharing.made_new),
+            "missing": _number(sharing.missing),
         },
     }
     answer(
@@ -228,3 +229,7 @@ def account(
         as_json=as_json,
         show=lambda page: page.line(f"{target}: {count(len(chosen), 'account')}, {count(len(written), 'file')}."),
     )
+
+
+def _number(frames: Fraction) -> int | float:
+    return int(frames) if frames.denominator == 1 else float(frames)

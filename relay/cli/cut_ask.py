@@ -35,9 +35,10 @@ def ask_for(
 ) -> None:
     """Ask for work on just the frames that a cut list needs.
 
-    The pull list becomes a version of REEL, the reel of the programme that the list makes: the list itself, and the frames
-    in a folder for each version that they come from. Nothing is copied for it. Whoever takes the job receives these
-    frames and no others, and what is handed in is held against the list. For the coordinator.
+    The pull list becomes a version of REEL, the reel of the programme that the list makes: the list itself, and the
+    frames in a folder for each version that they come from. Nothing is copied for it. Whoever takes the job receives
+    these frames and no others; a stage that is `conformed` holds what is handed in against the list. For the
+    coordinator.
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()

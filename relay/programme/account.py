@@ -5,6 +5,7 @@ Values only; reads nothing. The pages, the PDF and the PREMIS events are made fr
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 from relay.ledger.decision_state import Decision
 from relay.ledger.state import Material, State, Version
@@ -56,9 +57,9 @@ class ReelAccount:
     """PNG or JPEG: stills that were kept, and the newest strip."""
 
     @property
-    def used(self) -> int:
-        """Frames of the programme."""
-        return sum(run.length for run in self.runs)
+    def used(self) -> Fraction:
+        """Frames of the programme; of those under a dissolve, half."""
+        return sum((run.counts for run in self.runs), Fraction(0))
 
 
 @dataclass(frozen=True)
@@ -72,8 +73,8 @@ class ElementAccount:
     pictures: tuple[Digest, ...]
 
     @property
-    def used(self) -> int:
-        return sum(reel.used for reel in self.reels)
+    def used(self) -> Fraction:
+        return sum((reel.used for reel in self.reels), Fraction(0))
 
 
 @dataclass(frozen=True)
@@ -89,9 +90,9 @@ class Account:
     """Frames of the programme; 0 where no cut list was given."""
 
     @property
-    def used(self) -> int:
-        """Frames of the programme that show what this archive lent."""
-        return sum(element.used for element in self.elements)
+    def used(self) -> Fraction:
+        """Frames of the programme that show what this archive lent; of those under a dissolve, half."""
+        return sum((element.used for element in self.elements), Fraction(0))
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 
 from relay.film.length import length_in_words
 from relay.ledger.decision_state import Decision
@@ -56,13 +57,21 @@ def _summary(account: Account) -> str:
     if not account.has_cut:
         return f"{lent} lent. No cut list was given: what the film shows of them is not known yet."
     return (
-        f"{lent} lent. Of the film's {account.length:,} frames, {account.used:,} show what {account.holder} lent"
+        f"{lent} lent. Of the film's {account.length:,} frames, {_number(account.used)} show what {account.holder} lent"
         f"{_percent(account.used, account.length)}."
     )
 
 
-def _percent(part: int, whole: int) -> str:
-    return f" ({100 * part / whole:.2f} %)" if whole else ""
+def _percent(part: Fraction, whole: Fraction | int) -> str:
+    return f" ({float(100 * part / whole):.2f} %)" if whole else ""
+
+
+def _number(frames: Fraction) -> str:
+    return f"{int(frames):,}" if frames.denominator == 1 else f"{float(frames):,.1f}"
+
+
+def _places(run: Run) -> str:
+    return str(run.programme) + (", under a dissolve" if run.share < 1 else "")
 
 
 def _element(account: Account, element: ElementAccount) -> Iterator[Block]:
@@ -125,10 +134,11 @@ def _version(account: VersionAccount) -> tuple[str, ...]:
 def _use(lent: Element, reel: ReelAccount) -> Iterator[Block]:
     if reel.runs:
         level = f"{lent.kind}" + (f", {lent.generation}" if lent.generation else "")
-        yield Text(f"Used for {count(reel.used, 'frame')} of the film, at the generation of the {level}:")
+        frames = f"{_number(reel.used)} {'frame' if reel.used == 1 else 'frames'}"
+        yield Text(f"Used for {frames} of the film, at the generation of the {level}:")
         yield Table(
             ("frames of the film", "show frames of the reel"),
-            tuple((str(run.programme), str(run.source)) for run in reel.runs),
+            tuple((_places(run), str(run.source)) for run in reel.runs),
         )
     else:
         yield Text("Nothing of it is in the film.")
@@ -169,13 +179,13 @@ def provenance_blocks(title: str, runs: tuple[Run, ...], shares: Shares) -> Iter
     rows.append(("all of the film", shares.total))
     yield Table(
         ("lent by", "frames", "share"),
-        tuple((name, f"{number:,}", _percent(number, shares.total).strip(" ()")) for name, number in rows),
+        tuple((name, _number(number), _percent(number, shares.total).strip(" ()")) for name, number in rows),
     )
     yield Table(("frames of the film", "from", "frames of the reel", "lent by"), tuple(map(_run, runs)))
 
 
 def _run(run: Run) -> tuple[str, ...]:
     if run.origin is Origin.MISSING:
-        return str(run.programme), "missing", "", ""
+        return _places(run), "missing", "", ""
     lender = run.holder or "made new"
-    return str(run.programme), run.reel or "", str(run.source), lender
+    return _places(run), run.reel or "", str(run.source), lender

@@ -5,12 +5,13 @@ Values and rules; reads nothing. Places are frames of the programme, counted fro
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from types import MappingProxyType
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field
 
 from relay.model import DigestField, FrameRange, Frozen, ReelField, VersionField, ranges_of
-from relay.programme.cutlist import CutList, Shown
+from relay.programme.cutlist import SLATE, CutList, Shown
 from relay.programme.matching import Match, Pictures, runs, sureness
 
 FORM: Literal[1] = 1
@@ -98,13 +99,17 @@ def mixed_places(cut_list: CutList) -> frozenset[int]:
 
 
 def declared(
-    wanted: Sequence[Shown], positions: Mapping[int, int | None], mixed: frozenset[int] = frozenset()
+    wanted: Sequence[Shown],
+    positions: Mapping[int, int | None],
+    mixed: frozenset[int] = frozenset(),
+    going: Mapping[int, Shown] = MappingProxyType({}),
 ) -> tuple[Reading, tuple[Declared, ...]]:
     """Return how the headers' frame positions are to be read, and the places whose position says something else.
 
     `positions` are by place, None where a header has none. A lab numbers what it returns anew or carries the numbers
     of its source on, from whatever first number: the reading that most places agree with is taken, and where fewer than
-    half do, the positions say nothing. Nothing is expected of the headers at `mixed` places.
+    half do, the positions say nothing. `mixed` places have no say in that, and nothing is expected of their headers but
+    under a dissolve: there a header may carry on the number of either frame, of what comes or of what is `going`.
     """
     told = {
         place: position
@@ -119,8 +124,28 @@ def declared(
     if 2 * votes <= len(told):
         return "nothing", ()
     wrong = {place: step - offset for place, step in apart.items() if step != offset}
+    wrong |= _wrong_under_dissolves(wanted, positions, going, reading, offset)
     found = (Declared(place, _meant(wanted, reading, place, step)) for place, step in sorted(wrong.items()))
     return reading, tuple(each for each in found if each.found != wanted[each.place])
+
+
+def _wrong_under_dissolves(
+    wanted: Sequence[Shown],
+    positions: Mapping[int, int | None],
+    going: Mapping[int, Shown],
+    reading: Reading,
+    offset: int,
+) -> dict[int, int]:
+    """Return how far off each header under a dissolve is that carries neither frame's number on."""
+    wrong = {}
+    for place, gone in going.items():
+        position = positions.get(place)
+        if position is None or place >= len(wanted) or wanted[place].reel == SLATE:
+            continue
+        meant = {place} if reading == "place" else {wanted[place].frame, gone.frame}
+        if position - offset not in meant:
+            wrong[place] = position - offset - (place if reading == "place" else wanted[place].frame)
+    return wrong
 
 
 def _most(apart: Mapping[int, int]) -> tuple[int, int]:
@@ -145,10 +170,11 @@ def conformed(
     cut_list: str,
     version: str | None = None,
     mixed: frozenset[int] = frozenset(),
+    going: Mapping[int, Shown] = MappingProxyType({}),
 ) -> ConformReport:
     """Return the report of frames that came back under these places; `pictures` None: nobody compared them."""
     came, places = set(positions), set(range(len(wanted)))
-    reading, by_number = declared(wanted, positions, mixed)
+    reading, by_number = declared(wanted, positions, mixed, going)
     displaced = [
         *_by_number(wanted, by_number),
         *(_by_pictures(wanted, pictures, {each.place for each in by_number}) if pictures else ()),

@@ -120,6 +120,17 @@ class CutList:
         for event, more in zip(self.events, self.leaving(), strict=True):
             yield event, event.spans(self.rate, more)
 
+    def going(self) -> dict[int, Shown]:
+        """Return what goes at each place under a dissolve, where that is a picture: slates and black are left out."""
+        found: dict[int, Shown] = {}
+        before: Event | None = None
+        for begins, event in self.laid():
+            if before is not None and not before.is_slate and not event.fades:
+                frames = (before.frame_at(before.length + step, self.rate) for step in range(event.dissolve))
+                found |= {begins + step: Shown(before.reel, frame) for step, frame in enumerate(frames)}
+            before = event
+        return found
+
     def needed(self) -> dict[ReelName, tuple[FrameRange, ...]]:
         """Return which frames of each reel are shown."""
         found: dict[ReelName, list[tuple[int, int]]] = {}

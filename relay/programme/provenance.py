@@ -1,13 +1,15 @@
 """Where every frame of the programme comes from: print by print, made new, or missing. Values only; reads nothing.
 
-Each frame of the programme counts once, for whoever lent what it shows. What was made for the restoration is an element
-of the kind `restored programme`; what names no reel of the production, or a frame that its reel is known to lack, is
-what no print had.
+Each frame of the programme counts once, for whoever lent what it shows. Under a dissolve it shows two frames, so it
+counts half for each, however much of either is seen; mixed with black, it counts whole for the picture. What was made
+for the restoration is an element of the kind `restored programme`; what names no reel of the production, or a frame
+that its reel is known to lack, is what no print had.
 """
 
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from enum import StrEnum
-from itertools import groupby
+from fractions import Fraction
+from itertools import groupby, pairwise
 from typing import NamedTuple
 
 from relay.model import ElementKind, FrameRange, Production, ReelName
@@ -33,10 +35,13 @@ class Run(NamedTuple):
     """From the lowest to the highest of the reel's frames that it shows."""
     holder: str | None
     """The archive that lent it; None where nobody did."""
+    share: Fraction = Fraction(1)
+    """How much of each frame counts: a half under a dissolve, where another run has the other half."""
 
     @property
-    def length(self) -> int:
-        return self.programme.last - self.programme.first + 1
+    def counts(self) -> Fraction:
+        """How many frames of the programme it stands for."""
+        return (self.programme.last - self.programme.first + 1) * self.share
 
 
 def provenance(
@@ -45,33 +50,43 @@ def provenance(
     held: Mapping[ReelName, frozenset[int]] | None = None,
     places: Container[int] | None = None,
 ) -> tuple[Run, ...]:
-    """Return the programme from its first frame to its last as runs, without a hole or an overlap.
+    """Return the programme from its first frame to its last as runs, without a hole; two overlap under a dissolve.
 
     With `places`, only those frames of it, counted from 0. `held` tells which frames versions of a reel hold; of a reel
     that it does not name, every frame is believed.
     """
-    known = _Known(film, held or {})
-    at, runs = 0, []
-    for event in cut.events:
-        wanted = ((place, each) for place, each in enumerate(event.shown(cut.rate), at) if _is_in(place, places))
-        shown = [(place, each, known.origin(event, each)) for place, each in wanted]
+    known = _Known(film, held or {}, places)
+    at, runs = 0, list[Run]()
+    for before, event in pairwise((None, *cut.events)):
+        if event is None:
+            continue
+        coming, over = [*event.shown(cut.rate)], 0
+        if before is not None and event.dissolve and not event.fades and not _is_black(before):
+            over = event.dissolve
+            going = [Shown(before.reel, before.frame_at(before.length + step, cut.rate)) for step in range(over)]
+            share = Fraction(1) if _is_black(event) else Fraction(1, 2)
+            runs += known.runs(before, going, at, share)
+            if share < 1:
+                runs += known.runs(event, coming[:over], at, share)
+        runs += known.runs(event, coming[over:], at + over)
         at += event.length
-        on_end = groupby(enumerate(shown), key=lambda each: (each[1][0] - each[0], each[1][2]))
-        runs += [known.run(origin, [each for _, each in group]) for (_, origin), group in on_end]
     return tuple(runs)
 
 
-def _is_in(place: int, places: Container[int] | None) -> bool:
-    return places is None or place in places
+def _is_black(event: Event) -> bool:
+    return event.is_slate and not event.title
 
 
 _Places = list[tuple[int, Shown, Origin]]
 
 
 class _Known:
-    def __init__(self, film: Production, held: Mapping[ReelName, frozenset[int]]) -> None:
+    def __init__(
+        self, film: Production, held: Mapping[ReelName, frozenset[int]], wanted: Container[int] | None
+    ) -> None:
         self._elements = {reel: film.element_of(reel) for reel in film.reel_names()}
         self._held = held
+        self._wanted = wanted
 
     def origin(self, event: Event, shown: Shown) -> Origin:
         if event.is_slate:
@@ -81,7 +96,18 @@ class _Known:
             return Origin.MISSING
         return Origin.NEW if element.kind is ElementKind.RESTORED_PROGRAMME else Origin.PRINT
 
-    def run(self, origin: Origin, places: _Places) -> Run:
+    def runs(self, event: Event, frames: Iterable[Shown], at: int, share: Fraction = Fraction(1)) -> Iterator[Run]:
+        """Yield what an event shows from the programme's place `at` on, run by run."""
+        wanted = ((place, each) for place, each in enumerate(frames, at) if self._is_wanted(place))
+        shown = [(place, each, self.origin(event, each)) for place, each in wanted]
+        on_end = groupby(enumerate(shown), key=lambda each: (each[1][0] - each[0], each[1][2]))
+        for (_, origin), group in on_end:
+            yield self._run(origin, [each for _, each in group])._replace(share=share)
+
+    def _is_wanted(self, place: int) -> bool:
+        return self._wanted is None or place in self._wanted
+
+    def _run(self, origin: Origin, places: _Places) -> Run:
         frames, reel = [shown.frame for _, shown, _ in places], places[0][1].reel
         element = self._elements.get(reel)
         return Run(
@@ -96,25 +122,28 @@ class _Known:
 class Shares(NamedTuple):
     """How many frames of the programme come from whom; together they are all of it."""
 
-    holders: Mapping[str, int]
-    made_new: int
-    missing: int
+    holders: Mapping[str, Fraction]
+    made_new: Fraction
+    missing: Fraction
 
     @property
-    def total(self) -> int:
+    def total(self) -> Fraction:
+        """All of the programme's frames."""
         return sum(self.holders.values()) + self.made_new + self.missing
 
 
 def shares(runs: tuple[Run, ...], film: Production) -> Shares:
     """Return how the programme's frames divide; an archive of which nothing is shown has none."""
-    holders = {element.holder: 0 for element in film.elements if element.kind is not ElementKind.RESTORED_PROGRAMME}
+    holders = {
+        element.holder: Fraction(0) for element in film.elements if element.kind is not ElementKind.RESTORED_PROGRAMME
+    }
     for run in runs:
         if run.holder is not None:
-            holders[run.holder] += run.length
+            holders[run.holder] += run.counts
     return Shares(
         holders,
-        sum(run.length for run in runs if run.origin is Origin.NEW),
-        sum(run.length for run in runs if run.origin is Origin.MISSING),
+        sum((run.counts for run in runs if run.origin is Origin.NEW), Fraction(0)),
+        sum((run.counts for run in runs if run.origin is Origin.MISSING), Fraction(0)),
     )
 
 

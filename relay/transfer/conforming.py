@@ -126,7 +126,7 @@ def held_against(desk: Desk, listed: Listed, came: Came, version: Version | None
         reels = dict.fromkeys(shown.reel for shown in wanted)
         pictures = match(wanted, came.grey, sources_of(desk, desk.ledger.state, reels), mixed)
     name = version.name if version else None
-    return conformed(wanted, came.positions, pictures, digest_of(listed.body), name, mixed)
+    return conformed(wanted, came.positions, pictures, digest_of(listed.body), name, mixed, listed.cut_list.going())
 
 
 def say_conformed(desk: Desk, version: Version, listed: Listed, report: ConformReport) -> Entry | None:

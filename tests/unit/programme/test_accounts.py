@@ -1,6 +1,7 @@
 """Accounts add up to the programme, whatever was lent, made new or missing; and they say what became of it."""
 
 import random
+from collections import Counter
 from fractions import Fraction
 from io import BytesIO
 
@@ -46,6 +47,7 @@ def generated(seed: int) -> tuple[Production, CutList, dict[ReelName, frozenset[
             chance.randrange(500),
             chance.randint(1, 90),
             chance.choice(speeds),
+            dissolve=chance.choice([0, 1]),
         )
         for _ in range(chance.randint(1, 40))
     )
@@ -57,20 +59,24 @@ def generated(seed: int) -> tuple[Production, CutList, dict[ReelName, frozenset[
 def test_all_archives_and_made_new_and_missing_are_the_programme_exactly(seed: int):
     film, cut, held = generated(seed)
     runs = provenance(cut, film, held)
-    whole = [frame for run in runs for frame in range(run.programme.first, run.programme.last + 1)]
-    assert whole == list(range(sum(event.length for event in cut.events)))
+    whole: Counter[int] = Counter()
+    for run in runs:
+        whole.update(dict.fromkeys(range(run.programme.first, run.programme.last + 1), run.share))
+    assert whole == dict.fromkeys(range(sum(event.length for event in cut.events)), 1)
     told = shares(runs, film)
     assert sum(told.holders.values()) + told.made_new + told.missing == len(whole)
     # Counted again from the list alone, place by place.
     elements = {f"{each.code}/{reel.name}": each for each in film.elements for reel in each.reels}
-    again: dict[str, int] = {}
-    for event in cut.events:
-        for place in range(event.length):
+    again: Counter[str] = Counter()
+    for number, event in enumerate(cut.events):
+        after = cut.events[number + 1].dissolve if number + 1 < len(cut.events) else 0
+        under = event.dissolve if number else 0
+        for place in range(event.length + after):
             frame = event.first + (place * event.speed / FPS).__floor__()
             lent = elements.get(event.reel)
             lacks = lent is None or frame not in held.get(event.reel, {frame})
             name = "missing" if lacks else "new" if lent.kind == "restored programme" else lent.holder
-            again[name] = again.get(name, 0) + 1
+            again[name] += Fraction(1, 2 if place < under or place >= event.length else 1)
     assert {name: number for name, number in told.holders.items() if number} | (
         {"new": told.made_new} if told.made_new else {}
     ) | ({"missing": told.missing} if told.missing else {}) == again
@@ -159,9 +165,36 @@ def test_a_title_is_made_new_black_is_missing_and_what_goes_under_a_dissolve_is_
     )
     cut = CutList(FPS, events)
     told = shares(provenance(cut, production()), production())
-    assert (dict(told.holders), told.made_new, told.missing) == ({"Archive A": 10, "Archive B": 6}, 4, 2)
+    # three places show A and B both: half of each counts for either archive, and all of it is the film
+    halves = Fraction(3, 2)
+    assert (dict(told.holders), told.made_new, told.missing) == (
+        {"Archive A": 10 + halves, "Archive B": 3 + halves},
+        4,
+        2,
+    )
+    assert told.total == cut.length()
     assert places_by_reel(cut)[A][12] == [18]  # frame 12 of A is mixed into place 18, the last of the dissolve
     assert places_by_reel(cut)[b] == {50 + at: [16 + at] for at in range(6)}
+
+
+def test_a_mixture_with_black_is_the_pictures_and_one_with_a_title_is_half_the_titles():
+    black, title = Event(SLATE, 0, 8, FPS, dissolve=4), Event(SLATE, 0, 8, FPS, dissolve=4, title="Night")
+    a = Event(A, 0, 10, FPS)
+    to_black = shares(
+        provenance(CutList(FPS, (a, black, Event(A, 50, 6, FPS, dissolve=2))), production()), production()
+    )
+    assert (to_black.holders["Archive A"], to_black.missing, to_black.total) == (10 + 4 + 6, 4, 24)
+    to_title = shares(provenance(CutList(FPS, (a, title)), production()), production())
+    assert (to_title.holders["Archive A"], to_title.made_new, to_title.total) == (12, 6, 18)
+
+
+def test_the_account_says_what_lies_under_a_dissolve_and_how_it_counts():
+    events = (Event(A, 0, 10, FPS), Event(ReelName("B/R01"), 50, 6, FPS, dissolve=3))
+    told = accounts(scene().state, CutList(FPS, events), FACTS)
+    said = str([block for account in told.archives for block in account_blocks(account)])
+    assert "('10-12, under a dissolve', '10-12')" in said
+    assert "('10-12, under a dissolve', '50-52'), ('13-15', '53-55')" in said
+    assert "Of the film's 16 frames, 11.5 show what Archive A lent (71.88 %)." in said
 
 
 def test_the_provenance_is_told_run_by_run_with_what_no_print_had():

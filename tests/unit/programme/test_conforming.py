@@ -92,6 +92,25 @@ def test_what_is_no_report_is_refused(body: bytes):
         parse_conform_report(body)
 
 
+def test_a_header_under_a_dissolve_carries_the_number_of_what_goes_or_of_what_comes_and_no_other():
+    cut = CutList(Fraction(24), (Event(A, 5, 30, Fraction(24)), Event(B, 10, 20, Fraction(24), dissolve=4)))
+    mixed, going, wanted = mixed_places(cut), cut.going(), list(cut.shown())
+    # A's frames go on from 35 where its 30 places end; B's come in from 10 on
+    assert going == {30 + step: Shown(A, 35 + step) for step in range(4)}
+    by_source = {place: row.frame for place, row in enumerate(wanted)}
+    gone = by_source | {place: row.frame for place, row in going.items()}
+    for positions in (by_source, gone, {place: place for place in by_source}):
+        assert conformed(wanted, positions, None, LIST, mixed=mixed, going=going).blocking() == 0
+    (run,) = conformed(wanted, gone | {32: 36}, None, LIST, mixed=mixed, going=going).displaced
+    assert (run.places, run.by, run.blocks, run.first, run.shows_first) == (
+        FrameRange(first=32, last=32), "number", True, 12, 36
+    )  # fmt: skip
+    (run,) = conformed(
+        wanted, {place: place for place in by_source} | {31: 30}, None, LIST, None, mixed, going
+    ).displaced
+    assert run.places == FrameRange(first=31, last=31)
+
+
 def test_nothing_is_expected_of_headers_under_a_dissolve_or_on_a_slate():
     cut = CutList(
         Fraction(24),
