@@ -121,6 +121,8 @@ def _edit(sheet: _Sheet, number: int, line: str) -> None:
                         "frames, and four timecodes")  # fmt: skip
     if not {"V", "B"} & set(found["tracks"].upper()):
         return  # sound is laid by itself
+    if re.search(r"V[02-9]", found["tracks"].upper()):
+        raise LineError(number, f"{printable(found['tracks'])} is a further picture track: expected all pictures on V")
     if len(sheet.edits) >= EVENTS:
         raise LineError(number, f"there are more than {EVENTS:,} events: cut the list in two")
     if found["how"] not in {"C", "D"}:

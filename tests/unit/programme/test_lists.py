@@ -166,3 +166,9 @@ def test_a_malformed_or_hostile_list_is_refused_in_one_sentence_with_its_line(at
         assert re.match(r"line [1-9][0-9]*: \S", said), (text[:300], said)
         assert "\n" not in said, (text[:300], said)
         assert refused.value.line <= max(1, len(text.splitlines())), (text[:300], said)
+
+
+def test_a_further_picture_track_is_refused_with_its_line():
+    first = "001  A_R01  V   C  01:00:00:00 01:00:01:00 01:00:00:00 01:00:01:00\n"
+    with pytest.raises(ValueError, match="line 2: V2 is a further picture track"):
+        parse_list(first + first.replace("V ", "V2"))
