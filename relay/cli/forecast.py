@@ -18,7 +18,7 @@ from relay.forecast.prints import prints_of
 from relay.forecast.sharing import shared_lines
 from relay.forecast.supposing import on, supposed
 from relay.forecast.words import (
-    at_the_door,
+    at_the_doors,
     by_whom,
     headline,
     how_long,
@@ -237,10 +237,11 @@ def _show_doors(page: Page, today: Forecast) -> None:
     if not today.shut_doors:
         return
     page.line("Lands just after closing time:")
-    for door in today.shut_doors[:_SHOWN]:
-        page.line(f"  {at_the_door(today, door)}.")
-    if len(today.shut_doors) > _SHOWN:
-        page.line(f"  and {len(today.shut_doors) - _SHOWN} more; --json lists all")
+    doors = at_the_doors(today)
+    for door in doors[:_SHOWN]:
+        page.line(f"  {door}.")
+    if len(doors) > _SHOWN:
+        page.line(f"  and {len(doors) - _SHOWN} more; --json lists all")
     page.line()
 
 

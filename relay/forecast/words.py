@@ -95,3 +95,8 @@ def at_the_door(forecast: Forecast, door: ShutDoor) -> str:
     lands = f"{calendar.local(minute_of(door.lands)):%a %d %b %H:%M}"
     what = forecast.title(door.arrival.task)
     return f"{what} lands at {door.site} {lands}, {how_long(after)} after they close{waits}"
+
+
+def at_the_doors(forecast: Forecast) -> tuple[str, ...]:
+    """Return what lands just after closing time, each once: several tasks may wait for one arrival."""
+    return tuple(dict.fromkeys(at_the_door(forecast, door) for door in forecast.shut_doors))

@@ -9,8 +9,10 @@ def when(problem: Problem, minute: Minute) -> str:
 
 
 def how_long(minutes: int) -> str:
-    """Return a length of time such as `3 h 20 min`."""
+    """Return a length of time such as `3 h 20 min`, or `5 days 4 h` from two days on."""
     hours, rest = divmod(abs(minutes), 60)
+    if hours >= 48:
+        return f"{hours // 24} days {hours % 24} h" if hours % 24 else f"{hours // 24} days"
     if not hours:
         return f"{rest} min"
     return f"{hours} h {rest} min" if rest else f"{hours} h"

@@ -8,7 +8,7 @@ from relay.forecast.guesses import guesses_of
 from relay.forecast.outlook import Forecast, ReelOutlook, reel_of_task
 from relay.forecast.prints import prints_of
 from relay.forecast.sharing import shared_lines
-from relay.forecast.words import at_the_door, by_whom, headline, how_long, of_a_line, of_a_print, place_in_words, told
+from relay.forecast.words import at_the_doors, by_whom, headline, how_long, of_a_line, of_a_print, place_in_words, told
 from relay.ledger.job_state import Standing
 from relay.model import Frozen, ReelName
 from relay.shifts.chain import cause_in_words
@@ -129,7 +129,7 @@ def foreseen(found: Forecast) -> Foreseen:
         flights=tuple(_flight(found, each) for each in found.plan.arrivals if _travels(each)),
         houses=_houses(found),
         chain=tuple(Step(job=link.task, why=told(link.sentence)) for link in found.plan.chain),
-        shut_doors=tuple(at_the_door(found, door) for door in found.shut_doors),
+        shut_doors=at_the_doors(found),
         shared_lines=tuple(of_a_line(each) for each in shared_lines(found)),
         prints=tuple(of_a_print(each) for each in prints_of(found)),
         granted=guesses_of(found.ground),

@@ -6,6 +6,7 @@ bytes and both lines carry 10^7 bytes a second: R01 is under way for 680 minutes
 until Tuesday 19:40. Kolkata works 04:30-12:30 UTC, at 1,000 frames an hour: 24,000 frames are three days, until Friday.
 """
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -18,7 +19,7 @@ from relay.forecast.outlook import Forecast, forecast
 from relay.forecast.prints import prints_of
 from relay.forecast.sharing import shared_lines
 from relay.forecast.supposing import supposed
-from relay.forecast.words import at_the_door, headline, how_long, of_a_line, of_a_print, told
+from relay.forecast.words import at_the_door, at_the_doors, headline, how_long, of_a_line, of_a_print, told
 from tests.unit.forecast.scene import House, film
 
 ROUTE = [{"name": "scan", "rate": 2000}, {"name": "grade", "after": ["scan"], "rate": 1000}]
@@ -137,6 +138,14 @@ def test_what_lands_just_after_closing_time_is_named():
     assert at_the_door(found, door) == (
         "scan of A/R02 lands at kolkata Wed 06 Jan 01:10, 10 min after they close; they go on Wed 16:00"
     )
+
+
+def test_an_arrival_that_two_tasks_wait_for_is_told_once():
+    found = planned(ground(site__kolkata={"shift": [{"from": "16:00", "to": "01:00"}]}))
+    assert found.shut_doors
+    twice = replace(found, plan=replace(found.plan, arrivals=found.plan.arrivals * 2))
+    assert len(twice.shut_doors) == 2 * len(found.shut_doors)
+    assert at_the_doors(twice) == at_the_doors(found)
 
 
 def test_a_print_goes_back_in_time_or_is_told_to_be_late():

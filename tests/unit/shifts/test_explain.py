@@ -8,7 +8,15 @@ from relay.errors import MissingError
 from relay.shifts.explain import why
 from relay.shifts.planner import plan_work, tries
 from relay.shifts.problem import Choice, HandOn, Problem, SiteHours, Task, TaskId, Work
+from relay.shifts.spoken import how_long
 from tests.unit.shifts.chains import rich_chain, small_chain
+
+
+@pytest.mark.parametrize(
+    ("minutes", "words"), [(200, "3 h 20 min"), (2879, "47 h 59 min"), (2880, "2 days"), (222854, "154 days 18 h")]
+)
+def test_from_two_days_on_lengths_of_time_are_told_in_days(minutes: int, words: str):
+    assert how_long(minutes) == words
 
 
 def two_graders():
