@@ -196,6 +196,17 @@ def test_what_was_refused_is_not_read_again_every_minute_but_at_once_when_it_was
     assert sent(house) == ["A/R001/v1"]
 
 
+def test_a_marker_put_beside_what_was_refused_has_it_looked_at_again_at_once(house):
+    folder = fill(house.places("lisbon").to_send / "A_R009", reel_of_frames())
+    room = house.room("lisbon", every=60.0)
+    with house.turn("lisbon", room) as turn:
+        turn.run(Lane.LOOK)
+        turn.run(Lane.SEND)
+    assert finished_folders(room) == []
+    folder.with_name("A_R009.finished").touch()
+    assert finished_folders(room) == [folder]
+
+
 def test_the_slip_says_what_the_name_does_not_and_does_not_travel(house):
     folder = house.places("lisbon").to_send / "pass 2"
     slip = b'reel = "A/R001"\nnote = "wet gate"\nstart_mark = 86401\n'
