@@ -15,9 +15,6 @@ from pathlib import Path
 import pytest
 from botocore.exceptions import ClientError, EndpointConnectionError
 
-from relay.store.probe import probe
-from relay.store.s3 import S3Store
-from relay.store.signing import Keys
 from tests.servers.ignoring import FaultyServer
 from tests.servers.small_s3 import LATE, Fault
 
@@ -164,23 +161,3 @@ def test_a_server_that_reads_late_misses_what_was_just_created(broken):
         with pytest.raises(client.exceptions.NoSuchKey):
             client.get_object(Bucket=bucket, Key="new")
     assert client.get_object(Bucket=bucket, Key="new")["Body"].read() == b"here"
-
-
-@pytest.mark.parametrize(
-    ("broken", "promise"),
-    [
-        (Fault.NONE, None),
-        (Fault.IGNORES_CONDITION, "once"),
-        (Fault.LOOKS_THEN_WRITES, "once"),
-        (Fault.SHOWS_HALVES, "whole"),
-        (Fault.READS_LATE, "at once"),
-        (Fault.LISTS_LATE, "at once"),
-    ],
-    indirect=["broken"],
-)
-def test_the_probe_names_the_one_promise_that_a_server_breaks(broken, promise):
-    bucket, keys = broken.bucket(), Keys(broken.access_key, broken.secret_key)
-    stores = [S3Store(bucket, "film", endpoint=broken.endpoint, keys=keys) for _ in range(2)]
-
-    findings = probe(*stores, keys=10).findings
-    assert [finding.promise for finding in findings if not finding.kept] == ([promise] if promise else [])

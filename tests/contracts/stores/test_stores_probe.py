@@ -85,6 +85,7 @@ def test_a_server_that_breaks_one_promise_is_refused_for_it(fault: Fault):
         report = quick(rig.open(), rig.open())
     finally:
         server.stop()
+    assert [finding.promise for finding in report.findings if not finding.kept] == [FAULTS[fault]]
     with pytest.raises(RefusedError, match=f"'{FAULTS[fault]}'"):
         check_promises(report)
 
