@@ -13,8 +13,8 @@ from relay.ledger.deciding import decide as say
 from relay.ledger.deciding import judge as say_seen
 from relay.ledger.decision_words import DecisionMade, EntryNumber, Evidence, RegionJudged, Verdict
 from relay.ledger.left import newest_comparisons
-from relay.model import DigestField, FrameRange, Frozen, Line, Note, Place, ReelField, VersionField
-from relay.programme.reasons import reason_in_full
+from relay.model import DigestField, FrameRange, Frozen, Line, Note, Place, Production, ReelField, VersionField
+from relay.programme.reasons import reason_in_full, reasons_of
 from relay.transfer.seat import Seat
 from relay.wording import parse_frames
 
@@ -40,11 +40,11 @@ class Asked(Frozen):
     still: DigestField | None = None
     """A still or paper that was looked at."""
 
-    def decision(self, viewer: Viewer) -> DecisionMade:
-        """Return what is said. Raises RefusedError for frames that are none, or a reason that nobody wrote."""
+    def decision(self, viewer: Viewer, film: Production) -> DecisionMade:
+        """Return what is said of `film`. Raises RefusedError for frames that are none or a reason that nobody wrote."""
         frames = parse_frames(self.frames) if self.frames.strip() else ()
         try:
-            because = reason_in_full(self.because)
+            because = reason_in_full(self.because, reasons_of(film))
         except ValueError as error:
             raise RefusedError(str(error)) from error
         about = {"reel": self.reel, "element": self.reel.partition("/")[0], "programme": "programme"}[self.about]
@@ -102,8 +102,8 @@ def judged(seat: Seat, viewer: Viewer, looked: Looked) -> str:
 
 def decided(seat: Seat, viewer: Viewer, asked: Asked) -> str:
     """Say it, once, and return what became of it in words. Raises RelayError."""
-    word = asked.decision(viewer)
     with seat.alone() as ledger:
+        word = asked.decision(viewer, ledger.follow().film())
         entry = say(ledger, seat.pen, word)
     seat.ring()
     return f"{word.place} is {word.verdict}; " + (f"entry {entry.sequence}." if entry else "that was said before.")

@@ -16,7 +16,7 @@ from relay.board.web import page
 from relay.errors import RelayError
 from relay.ledger.decision_words import Verdict
 from relay.model import ReelName, VersionName
-from relay.programme.reasons import REASONS
+from relay.programme.reasons import reasons_of
 
 PAGE = 50
 """Reels or jobs on one page: thousands stay quick."""
@@ -62,7 +62,7 @@ def reel(request: Request, viewer: Asking, element: str, reel: str, before: str 
     view = board.seen(viewer)[1]
     seen |= {"left": left_rows(view, name), "others": _others(view, name)}
     told: dict[str, Any] = {"row": row, "versions": versions, "jobs": jobs, "lines": lines}
-    told |= {"verdicts": get_args(Verdict), "reasons": REASONS}
+    told |= {"verdicts": get_args(Verdict), "reasons": reasons_of(view.state.film())}
     asked: dict[str, Any] = {"changes": changes, "before": before, "after": after}
     return page(request, "reel.html", **frame_of(request, viewer), **told, **asked, **seen)
 

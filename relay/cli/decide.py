@@ -12,7 +12,7 @@ from relay.ledger.deciding import decide as say
 from relay.ledger.decision_words import DecisionMade, Evidence, Region, Verdict
 from relay.ledger.state import State
 from relay.model import Place
-from relay.programme.reasons import REASONS, reason_in_full
+from relay.programme.reasons import REASONS, reason_in_full, reasons_of
 from relay.wiring import open_desk
 from relay.wording import parse_frames, parse_place
 
@@ -36,7 +36,9 @@ def decide(
         typer.Option(
             metavar="TEXT",
             callback=checked_line,
-            help="Why, in a line; or a reason that people repeat: =" + ", =".join(REASONS) + ".",
+            help="Why, in a line; or a reason that people repeat: ="
+            + ", =".join(REASONS)
+            + ", or one of the production's own.",
         ),
     ],
     evidence: Annotated[
@@ -70,7 +72,7 @@ def decide(
         decided = DecisionMade(
             place=at,
             verdict=parse_verdict(word),
-            because=_reason(because),
+            because=_reason(state, because),
             person=person,
             evidence=seen,
             instead=parse_place(instead) if instead else None,
@@ -93,9 +95,9 @@ def parse_verdict(text: str) -> Verdict:
     raise RefusedError(f"{text!r} is no decision: expected one of " + ", ".join(_VERDICTS))
 
 
-def _reason(text: str) -> str:
+def _reason(state: State, text: str) -> str:
     try:
-        return reason_in_full(text)
+        return reason_in_full(text, reasons_of(state.film()))
     except ValueError as error:
         raise RefusedError(str(error)) from error
 

@@ -218,6 +218,8 @@ class Production(Frozen):
     route: Annotated[tuple[Stage, ...], Field(alias="stage")] = ()
     currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] | None = None
     """Of sites' prices, as ISO 4217 calls it."""
+    reasons: dict[Slug, Line] | None = None
+    """Sentences for reasons that are repeated here; `=name` stands for one. They go before the usual ones."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 

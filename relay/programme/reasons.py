@@ -1,4 +1,8 @@
-"""Sentences for reasons that people repeat; `=tone` stands for one. Pure."""
+"""Sentences for reasons that people repeat; `=tone` stands for one. A production may add its own. Pure."""
+
+from collections.abc import Mapping
+
+from relay.model import Production
 
 REASONS = {
     "tone": "it has the better tone: more in the shadows and the lights",
@@ -16,11 +20,16 @@ REASONS = {
 }
 
 
-def reason_in_full(text: str) -> str:
-    """Return `text`, or the sentence that `=tone` stands for. Raises ValueError for one that nobody wrote."""
+def reasons_of(production: Production) -> dict[str, str]:
+    """Return the sentences by their names: the usual ones, and those in the production's file, which go before."""
+    return {**REASONS, **(production.reasons or {})}
+
+
+def reason_in_full(text: str, reasons: Mapping[str, str]) -> str:
+    """Return `text`, or the one of `reasons` that `=tone` stands for. Raises ValueError for one that nobody wrote."""
     if not text.startswith("="):
         return text
     name = text[1:]
-    if name not in REASONS:
-        raise ValueError(f"there is no reason {text!r}: expected a sentence, or one of =" + ", =".join(REASONS))
-    return REASONS[name]
+    if name not in reasons:
+        raise ValueError(f"there is no reason {text!r}: expected a sentence, or one of =" + ", =".join(reasons))
+    return reasons[name]

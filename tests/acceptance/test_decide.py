@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.acceptance.house import House
+from tests.acceptance.house import PRODUCTION, House
 
 
 @pytest.fixture
@@ -30,6 +30,16 @@ def test_a_shot_an_element_and_the_programme_are_decided_about_and_a_still_is_ev
             "lisbon", "decide", place, word, "--because", "seen side by side", "--evidence", "light_table.jpg"
         )["entry"]
         assert entry == sent.entries - 1
+
+
+def test_a_production_s_own_reasons_are_given_like_the_usual_ones(sent: House):
+    own = '[reasons]\ntitles = "its intertitles are the release\'s own"\ntone = "it is the one that was graded"\n'
+    (sent.place / "own.toml").write_text(f"{PRODUCTION}\n{own}", encoding="utf-8")
+    sent("lisbon", "production", "revise", "own.toml", "--reason", "reasons that we give every day")
+    for name, text in (("titles", "the release's own"), ("tone", "was graded"), ("splice", "is spliced here")):
+        sent("lisbon", "decide", "A/R01:4", "used", "--because", f"={name}")
+        assert text in sent("tokyo", "ledger", "show", "--last", "1").out
+    assert "=titles" in sent.refused("lisbon", "decide", "A/R01:4", "used", "--because", "=nice", ends=2)
 
 
 REFUSED = [
