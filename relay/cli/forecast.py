@@ -21,7 +21,6 @@ from relay.forecast.words import (
     at_the_doors,
     by_whom,
     headline,
-    how_long,
     moved,
     of_a_line,
     of_a_print,
@@ -32,6 +31,7 @@ from relay.forecast.words import (
 from relay.settings import Home
 from relay.shifts.explain import why as why_so
 from relay.shifts.problem import TaskId
+from relay.shifts.spoken import how_long
 from relay.shifts.zones import minute_of
 from relay.transfer.lacking import Lacking
 from relay.wiring import open_desk

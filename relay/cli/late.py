@@ -11,10 +11,11 @@ from relay.forecast.ground import Ground
 from relay.forecast.outlook import Forecast, beside, forecast
 from relay.forecast.patience import EXACT, patience
 from relay.forecast.taking import Hours, element_named, hours_of, with_frames, without
-from relay.forecast.words import headline, how_long, moved
+from relay.forecast.words import headline, moved
 from relay.model import Element, ReelName, frame_count
 from relay.programme.late import Filled
 from relay.settings import Home
+from relay.shifts.spoken import how_long
 from relay.shifts.zones import minute_of
 from relay.transfer.lacking import Lacking
 from relay.transfer.late import Beside, LateReel, late_reels

@@ -7,6 +7,7 @@ from relay.forecast.ground import DESK, WORKER, place_of
 from relay.forecast.outlook import Forecast, ShutDoor
 from relay.forecast.prints import PrintOutlook
 from relay.forecast.sharing import SharedLine
+from relay.shifts.spoken import how_long
 from relay.shifts.zones import minute_of
 
 _PLACE = re.compile(rf"\b([a-z0-9][a-z0-9-]*)/({WORKER}|{DESK})\b")
@@ -20,16 +21,6 @@ def told(sentence: str) -> str:
 def place_in_words(place: str) -> str:
     """Return a place in a plan as people call it: `tokyo`, `tokyo's worker`."""
     return f"{place_of(place)}'s worker" if place.endswith(f"/{WORKER}") else place_of(place)
-
-
-def how_long(minutes: int) -> str:
-    """Return a length of time in its two largest units: `3 days 4 h`, `4 h 20 min`."""
-    days, rest = divmod(abs(minutes), 24 * 60)
-    hours, left = divmod(rest, 60)
-    said = [f"{days} day{'' if days == 1 else 's'}"] if days else []
-    said += [f"{hours} h"] if hours else []
-    said += [f"{left} min"] if left and not days else []
-    return " ".join(said) or "0 min"
 
 
 def by_whom(forecast: Forecast) -> str:

@@ -9,13 +9,13 @@ def when(problem: Problem, minute: Minute) -> str:
 
 
 def how_long(minutes: int) -> str:
-    """Return a length of time such as `3 h 20 min`, or `5 days 4 h` from two days on."""
-    hours, rest = divmod(abs(minutes), 60)
-    if hours >= 48:
-        return f"{hours // 24} days {hours % 24} h" if hours % 24 else f"{hours // 24} days"
-    if not hours:
-        return f"{rest} min"
-    return f"{hours} h {rest} min" if rest else f"{hours} h"
+    """Return a length of time in its two largest units: `3 days 4 h`, `4 h 20 min`."""
+    days, rest = divmod(abs(minutes), 24 * 60)
+    hours, left = divmod(rest, 60)
+    said = [f"{days} day{'' if days == 1 else 's'}"] if days else []
+    said += [f"{hours} h"] if hours else []
+    said += [f"{left} min"] if left and not days else []
+    return " ".join(said) or "0 min"
 
 
 def name_of(task: Task) -> str:

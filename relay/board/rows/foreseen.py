@@ -8,11 +8,12 @@ from relay.forecast.guesses import guesses_of
 from relay.forecast.outlook import Forecast, ReelOutlook, reel_of_task
 from relay.forecast.prints import prints_of
 from relay.forecast.sharing import shared_lines
-from relay.forecast.words import at_the_doors, by_whom, headline, how_long, of_a_line, of_a_print, place_in_words, told
+from relay.forecast.words import at_the_doors, by_whom, headline, of_a_line, of_a_print, place_in_words, told
 from relay.ledger.job_state import Standing
 from relay.model import Frozen, ReelName
 from relay.shifts.chain import cause_in_words
 from relay.shifts.plan import Arrival, Piece
+from relay.shifts.spoken import how_long
 
 
 class Bar(Frozen):

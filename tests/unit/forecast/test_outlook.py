@@ -19,7 +19,7 @@ from relay.forecast.outlook import Forecast, forecast
 from relay.forecast.prints import prints_of
 from relay.forecast.sharing import shared_lines
 from relay.forecast.supposing import supposed
-from relay.forecast.words import at_the_door, at_the_doors, headline, how_long, of_a_line, of_a_print, told
+from relay.forecast.words import at_the_door, at_the_doors, headline, of_a_line, of_a_print, told
 from tests.unit.forecast.scene import House, film
 
 ROUTE = [{"name": "scan", "rate": 2000}, {"name": "grade", "after": ["scan"], "rate": 1000}]
@@ -196,19 +196,6 @@ def test_what_nobody_can_do_is_named_in_a_sentence():
     closed = {"closed": [{"from": "2026-01-01", "to": "2099-01-01"}]}
     with pytest.raises(RefusedError, match="grade of A/R01 can never be done: kolkata does not open again"):
         planned(ground(site__kolkata=closed))
-
-
-def test_lengths_of_time_are_told_in_their_two_largest_units():
-    told_so = {
-        0: "0 min",
-        59: "59 min",
-        60: "1 h",
-        61: "1 h 1 min",
-        1440: "1 day",
-        1501: "1 day 1 h",
-        -3000: "2 days 2 h",
-    }
-    assert {minutes: how_long(minutes) for minutes in told_so} == told_so
 
 
 def test_places_in_a_plan_are_told_as_people_call_them():

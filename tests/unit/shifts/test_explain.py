@@ -12,11 +12,19 @@ from relay.shifts.spoken import how_long
 from tests.unit.shifts.chains import rich_chain, small_chain
 
 
-@pytest.mark.parametrize(
-    ("minutes", "words"), [(200, "3 h 20 min"), (2879, "47 h 59 min"), (2880, "2 days"), (222854, "154 days 18 h")]
-)
-def test_from_two_days_on_lengths_of_time_are_told_in_days(minutes: int, words: str):
-    assert how_long(minutes) == words
+def test_lengths_of_time_are_told_in_their_two_largest_units():
+    told_so = {
+        0: "0 min",
+        59: "59 min",
+        60: "1 h",
+        61: "1 h 1 min",
+        1440: "1 day",
+        1501: "1 day 1 h",
+        2879: "1 day 23 h",
+        222854: "154 days 18 h",
+        -3000: "2 days 2 h",
+    }
+    assert {minutes: how_long(minutes) for minutes in told_so} == told_so
 
 
 def two_graders():
