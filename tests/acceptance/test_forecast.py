@@ -1,5 +1,6 @@
 """`relay forecast`, as a coordinator asks it: today's clock, a premiere far away, round-the-clock houses."""
 
+import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -74,10 +75,15 @@ def test_a_production_s_file_can_be_supposed(house: House):
     assert instant(facts["what_if"]["finish"]["likely"]) > instant(facts["finish"]["likely"])
 
 
+def timeless(text: str) -> str:
+    """Return `text` without its minutes: the next command may be of the next one."""
+    return re.sub(r"\d\d:\d\d UTC", "", text)
+
+
 def test_a_choice_is_explained_in_a_sentence(house: House):
     said = asked(house, "--why", "grade/A/R01")["why"]
     assert "grade of A/R01 is at tokyo" in said
-    assert said in house("lisbon", "forecast", "--why", "grade/A/R01").out
+    assert timeless(said) in timeless(house("lisbon", "forecast", "--why", "grade/A/R01").out)
     assert "no job grade/A/R09 is planned" in house.refused("lisbon", "forecast", "--why", "grade/A/R09", ends=3)
 
 

@@ -24,6 +24,9 @@ STAGES: list[dict[str, Any]] = [
 ]
 """Reference copies are edited while scans are graded; both join at conform, where all reels become one programme."""
 
+REELS = ("A/R01", "A/R02", "B/R01")
+"""Those that are scanned."""
+
 SOON = NOON + timedelta(days=2)
 LATER = NOON + timedelta(days=4)
 
@@ -143,6 +146,17 @@ class Floor(Told):
 
 def floor(**about: Any) -> Floor:
     return Floor.founded(film=film(**about))
+
+
+def floor_after(*stages: str) -> Floor:
+    """Return a floor on which these stages of every scanned reel are done, and what comes after them is open."""
+    told = floor()
+    for stage in stages:
+        told.opens()
+        for reel in REELS:
+            told.delivers(f"{stage}/{reel}")
+    told.opens()
+    return told
 
 
 def refused(match: str) -> Any:

@@ -23,24 +23,29 @@ from relay.ledger.job_words import (
     WorkCameLate,
 )
 from relay.model import FrameRange
-from tests.unit.ledger.job_scene import COORDINATOR, LATER, SOON, Floor, arrow, floor, receipt, refused
+from tests.unit.ledger.job_scene import (
+    COORDINATOR,
+    LATER,
+    REELS,
+    SOON,
+    Floor,
+    arrow,
+    floor,
+    floor_after,
+    receipt,
+    refused,
+)
 
 SCAN = "scan/A/R01/1"
 COPY = "copy/A/R01/1"
 EDIT = "edit/P/R01/1"
 GRADE = "grade/A/R01/1"
-REELS = ("A/R01", "A/R02", "B/R01")
 
 
 @pytest.fixture
 def told() -> Floor:
     """Every reel is scanned; copies and grades are open."""
-    told = floor()
-    told.opens()
-    for reel in REELS:
-        told.delivers(f"scan/{reel}")
-    told.opens()
-    return told
+    return floor_after("scan")
 
 
 @pytest.fixture

@@ -9,24 +9,18 @@ from relay.ledger.job_words import (
     SiteAsked,
     SiteExpected,
 )
-from tests.unit.ledger.job_scene import COORDINATOR, SOON, Floor, arrow, floor, refused
+from tests.unit.ledger.job_scene import COORDINATOR, SOON, Floor, arrow, floor, floor_after, refused
 
 SCAN = "scan/A/R01/1"
 COPY = "copy/A/R01/1"
 EDIT = "edit/P/R01/1"
 GRADE = "grade/A/R01/1"
-REELS = ("A/R01", "A/R02", "B/R01")
 
 
 @pytest.fixture
 def told() -> Floor:
     """Every reel is scanned; copies and grades are open."""
-    told = floor()
-    told.opens()
-    for reel in REELS:
-        told.delivers(f"scan/{reel}")
-    told.opens()
-    return told
+    return floor_after("scan")
 
 
 @arrow("w")

@@ -11,24 +11,17 @@ from relay.ledger.job_words import (
     JobWithdrawn,
     WorkCameLate,
 )
-from tests.unit.ledger.job_scene import COORDINATOR, Floor, floor, refused
+from tests.unit.ledger.job_scene import COORDINATOR, Floor, floor, floor_after, refused
 
 EDIT = "edit/P/R01/1"
 GRADE = "grade/A/R01/1"
-REELS = ("A/R01", "A/R02", "B/R01")
 NOTE = {"done": "reel 1", "left": "reel 2"}
 
 
 @pytest.fixture
 def told() -> Floor:
     """The edit and the grades are open."""
-    told = floor()
-    for stage in ("scan", "copy"):
-        told.opens()
-        for reel in REELS:
-            told.delivers(f"{stage}/{reel}")
-    told.opens()
-    return told
+    return floor_after("scan", "copy")
 
 
 def offered(told: Floor, to: str = "halifax", **more: object) -> int:

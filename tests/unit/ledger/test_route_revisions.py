@@ -14,9 +14,8 @@ from relay.ledger.job_words import (
     JobWithdrawn,
     TryFailed,
 )
-from tests.unit.ledger.job_scene import COORDINATOR, STAGES, Floor, film, floor, receipt, refused
+from tests.unit.ledger.job_scene import COORDINATOR, REELS, STAGES, Floor, film, floor, floor_after, receipt, refused
 
-REELS = ("A/R01", "A/R02", "B/R01")
 MORE = {"A": 2, "B": 2, "P": 1}
 
 
@@ -35,13 +34,7 @@ def changed(name: str, **more: object) -> list[dict[str, Any]]:
 @pytest.fixture
 def copied() -> Floor:
     """The edit is open; grades are too."""
-    told = floor()
-    for stage in ("scan", "copy"):
-        told.opens()
-        for reel in REELS:
-            told.delivers(f"{stage}/{reel}")
-    told.opens()
-    return told
+    return floor_after("scan", "copy")
 
 
 def test_a_reel_that_turns_up_late_is_due_and_an_edit_that_nobody_claimed_yet_is_given_it(copied: Floor) -> None:
