@@ -31,9 +31,15 @@ def picture(
     digest: Digest | None = looked.sheet if which == "sheet" else looked.strip
     if digest is None:
         raise MissingError(f"{name} has no {which}: it holds no numbered frames that could be decoded")
-    body = board.shelf.body(digest)
+    return _png(
+        board.shelf.body(digest), f"the {which} of {name} is no PNG: entry {looked.entry} of {looked.site} stored it"
+    )
+
+
+def _png(body: bytes, otherwise: str) -> Response:
+    """Show a PNG. Raises BrokenError, which says `otherwise`, where it is none."""
     if not body.startswith(PNG):
-        raise BrokenError(f"the {which} of {name} is no PNG: entry {looked.entry} of {looked.site} stored it")
+        raise BrokenError(otherwise)
     return Response(body, media_type="image/png", headers=_FOR_A_DAY)
 
 
@@ -62,7 +68,4 @@ def crops(request: Request, viewer: Asking, entry: int) -> Response:
     digest = next((each.crops for each in seen), None)
     if digest is None:
         raise MissingError(f"entry {entry} compared nothing that you may see")
-    body = board.shelf.body(digest)
-    if not body.startswith(PNG):
-        raise BrokenError(f"the crops of entry {entry} are no PNG: {seen[0].by} stored them")
-    return Response(body, media_type="image/png", headers=_FOR_A_DAY)
+    return _png(board.shelf.body(digest), f"the crops of entry {entry} are no PNG: {seen[0].by} stored them")

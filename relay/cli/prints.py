@@ -52,7 +52,7 @@ def gaps(
 
 
 def _prints(desk: Desk, state: State, what: str | None, *, with_shots: bool = False) -> list[Print]:
-    named = sorted({name for each in state.alignments for name in (each.one, each.other)})
+    named = sorted(state.aligned())
     if what is not None:
         version = aligned_version(state, what)
         if version.name not in named:

@@ -284,6 +284,10 @@ class State:
             raise MissingError(f"the production has no reel {reel}: `relay reel list` shows those it has")
         return reel
 
+    def aligned(self) -> frozenset[VersionName]:
+        """Return the versions that were put beside another print."""
+        return frozenset(name for each in self.alignments for name in (each.one, each.other))
+
     def of_reel(self, reel: ReelName) -> tuple[Version, ...]:
         """Return the versions of `reel`, oldest first."""
         return tuple(self.versions[version_name(reel, number)] for number in range(1, self.newest.get(reel, 0) + 1))

@@ -60,6 +60,10 @@ class Event:
         """Whether it shows no film."""
         return self.reel == SLATE
 
+    def runs_on(self, places: int, rate: Fraction) -> Iterator[Shown]:
+        """Yield what it shows for so many more places than it has, as under a dissolve to the next."""
+        return (Shown(self.reel, self.frame_at(self.length + step, rate)) for step in range(places))
+
     def frame_at(self, place: int, rate: Fraction) -> int:
         """Return the frame of the reel at `place` frames after the event's beginning; beyond its end, it runs on."""
         return self.first + floor(self.into + place * self.speed / rate)
@@ -126,8 +130,7 @@ class CutList:
         before: Event | None = None
         for begins, event in self.laid():
             if before is not None and not before.is_slate and not event.fades:
-                frames = (before.frame_at(before.length + step, self.rate) for step in range(event.dissolve))
-                found |= {begins + step: Shown(before.reel, frame) for step, frame in enumerate(frames)}
+                found |= dict(enumerate(before.runs_on(event.dissolve, self.rate), begins))
             before = event
         return found
 

@@ -63,9 +63,8 @@ def provenance(
         coming, over = [*event.shown(cut.rate)], 0
         if before is not None and event.dissolve and not event.fades and not _is_black(before):
             over = event.dissolve
-            going = [Shown(before.reel, before.frame_at(before.length + step, cut.rate)) for step in range(over)]
             share = Fraction(1) if _is_black(event) else Fraction(1, 2)
-            runs += known.runs(before, going, at, share)
+            runs += known.runs(before, before.runs_on(over, cut.rate), at, share)
             if share < 1:
                 runs += known.runs(event, coming[:over], at, share)
         runs += known.runs(event, coming[over:], at + over)

@@ -106,5 +106,5 @@ def aligned_version(state: State, text: str) -> Version:
     version = state.version(text)
     if text == version.name:
         return version
-    named = {name for each in state.alignments for name in (each.one, each.other)}
+    named = state.aligned()
     return next((each for each in reversed(state.of_reel(state.reel(text))) if each.name in named), version)

@@ -9,7 +9,7 @@ from relay.transfer.aligned import Source, print_of
 
 def aligned_elements(state: State) -> tuple[str, ...]:
     """Return the codes of the elements of which a reel was put beside another print, sorted."""
-    return tuple(sorted({name.partition("/")[0] for each in state.alignments for name in (each.one, each.other)}))
+    return tuple(sorted({name.partition("/")[0] for name in state.aligned()}))
 
 
 def reels_along(source: Source, state: State, code: str) -> tuple[Covered, ...]:
@@ -18,8 +18,7 @@ def reels_along(source: Source, state: State, code: str) -> tuple[Covered, ...]:
     Raises MissingError where there is none.
     """
     newest: dict[ReelName, VersionName] = {}
-    named = {name for each in state.alignments for name in (each.one, each.other)}
-    for name in sorted(named, key=lambda name: state.versions[name].entry):
+    for name in sorted(state.aligned(), key=lambda name: state.versions[name].entry):
         if name.partition("/")[0] == code:
             newest[reel_of(name)] = name
     if not newest:

@@ -62,7 +62,7 @@ def late_reels(desk: Desk, ground: Ground, element: Element, places: int) -> tup
 
 def _reel(desk: Desk, ground: Ground, reel: ReelName, places: int) -> LateReel:
     state, sent = ground.state, ground.state.of_reel(reel)
-    named = {name for each in state.alignments for name in (each.one, each.other)}
+    named = state.aligned()
     version = next((each for each in reversed(sent) if each.name in named), None)
     if version is None:
         return _unknown(ground, reel, sent)

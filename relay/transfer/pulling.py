@@ -62,7 +62,7 @@ class _Aligned:
         return (fill for fill in filled_by(one, frames) if fill.count and self._is_at_hand(fill)) if one else ()
 
     def _print(self, reel: ReelName) -> Print | None:
-        named = {name for each in self._state.alignments for name in (each.one, each.other)}
+        named = self._state.aligned()
         version = next((each for each in _at_hand(self._state, reel) if each.name in named), None)
         return print_of(self._desk, self._state, version) if version else None
 

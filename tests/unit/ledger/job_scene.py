@@ -10,7 +10,7 @@ from relay.errors import RefusedError
 from relay.ledger import route, rules
 from relay.ledger.entry import read_entry
 from relay.ledger.job_state import Job
-from relay.ledger.job_words import JobAccepted, JobClaimed, JobHandedIn, JobOpened, JobReturned
+from relay.ledger.job_words import HandOnOffered, JobAccepted, JobClaimed, JobHandedIn, JobOpened, JobReturned
 from relay.ledger.words import ProductionRevised, ReceiptSigned, SiteRemoved, Word
 from relay.model import Production, ReelName, VersionName
 from tests.unit.ledger.scene import COORDINATOR, NOON, SITES, Told, pen, production, version
@@ -26,6 +26,12 @@ STAGES: list[dict[str, Any]] = [
 
 REELS = ("A/R01", "A/R02", "B/R01")
 """Those that are scanned."""
+
+SCAN = "scan/A/R01/1"
+COPY = "copy/A/R01/1"
+EDIT = "edit/P/R01/1"
+GRADE = "grade/A/R01/1"
+NOTE = {"done": "reel 1", "left": "reel 2"}
 
 SOON = NOON + timedelta(days=2)
 LATER = NOON + timedelta(days=4)
@@ -157,6 +163,13 @@ def floor_after(*stages: str) -> Floor:
             told.delivers(f"{stage}/{reel}")
     told.opens()
     return told
+
+
+def offered(told: Floor, to: str = "halifax", **more: object) -> int:
+    """Let lisbon claim the edit and offer it; return the claim's epoch."""
+    epoch = told.claims(EDIT)
+    told.says("lisbon", HandOnOffered.model_validate({"job": EDIT, "epoch": epoch, "to": to, **NOTE, **more}))
+    return epoch
 
 
 def refused(match: str) -> Any:

@@ -25,8 +25,12 @@ from relay.ledger.job_words import (
 from relay.model import FrameRange
 from tests.unit.ledger.job_scene import (
     COORDINATOR,
+    COPY,
+    EDIT,
+    GRADE,
     LATER,
     REELS,
+    SCAN,
     SOON,
     Floor,
     arrow,
@@ -35,11 +39,6 @@ from tests.unit.ledger.job_scene import (
     receipt,
     refused,
 )
-
-SCAN = "scan/A/R01/1"
-COPY = "copy/A/R01/1"
-EDIT = "edit/P/R01/1"
-GRADE = "grade/A/R01/1"
 
 
 @pytest.fixture

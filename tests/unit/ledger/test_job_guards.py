@@ -27,34 +27,28 @@ from relay.ledger.words import SiteInvited, SiteJoined
 from relay.model import FrameRange
 from tests.unit.ledger.job_scene import (
     COORDINATOR,
+    EDIT,
+    GRADE,
     LATER,
     NOON,
+    NOTE,
     SOON,
     STAGES,
     Floor,
     film,
     floor,
     floor_after,
+    offered,
     receipt,
     refused,
 )
 from tests.unit.ledger.scene import SITES, pen
-
-EDIT = "edit/P/R01/1"
-GRADE = "grade/A/R01/1"
-NOTE = {"done": "reel 1", "left": "reel 2"}
 
 
 @pytest.fixture
 def told() -> Floor:
     """The edit and the grades are open."""
     return floor_after("scan", "copy")
-
-
-def offered(told: Floor, to: str = "halifax", **more: object) -> int:
-    epoch = told.claims(EDIT)
-    told.says("lisbon", HandOnOffered.model_validate({"job": EDIT, "epoch": epoch, "to": to, **NOTE, **more}))
-    return epoch
 
 
 @pytest.mark.parametrize(

@@ -9,12 +9,7 @@ from relay.ledger.job_words import (
     SiteAsked,
     SiteExpected,
 )
-from tests.unit.ledger.job_scene import COORDINATOR, SOON, Floor, arrow, floor, floor_after, refused
-
-SCAN = "scan/A/R01/1"
-COPY = "copy/A/R01/1"
-EDIT = "edit/P/R01/1"
-GRADE = "grade/A/R01/1"
+from tests.unit.ledger.job_scene import COORDINATOR, GRADE, SOON, Floor, arrow, floor, floor_after, refused
 
 
 @pytest.fixture

@@ -5,29 +5,18 @@ import pytest
 from relay.ledger.job_state import Standing
 from relay.ledger.job_words import (
     ClaimLapsed,
-    HandOnOffered,
     HandOnTaken,
     JobOpened,
     JobWithdrawn,
     WorkCameLate,
 )
-from tests.unit.ledger.job_scene import COORDINATOR, Floor, floor, floor_after, refused
-
-EDIT = "edit/P/R01/1"
-GRADE = "grade/A/R01/1"
-NOTE = {"done": "reel 1", "left": "reel 2"}
+from tests.unit.ledger.job_scene import COORDINATOR, EDIT, GRADE, Floor, floor, floor_after, offered, refused
 
 
 @pytest.fixture
 def told() -> Floor:
     """The edit and the grades are open."""
     return floor_after("scan", "copy")
-
-
-def offered(told: Floor, to: str = "halifax", **more: object) -> int:
-    epoch = told.claims(EDIT)
-    told.says("lisbon", HandOnOffered.model_validate({"job": EDIT, "epoch": epoch, "to": to, **NOTE, **more}))
-    return epoch
 
 
 def test_of_two_claims_at_once_one_wins_and_the_other_is_told_who(told: Floor) -> None:
