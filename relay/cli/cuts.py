@@ -14,7 +14,7 @@ from relay.cli.making import writing
 from relay.cli.numbers import pairs_of
 from relay.cli.progress import watching
 from relay.errors import BrokenError, RefusedError
-from relay.film.rates import format_running_time
+from relay.film.rates import format_rate, format_running_time
 from relay.ledger.state import State
 from relay.model import FrameRange, Production, ReelName, frame_count
 from relay.programme.checking import Found, check
@@ -72,10 +72,11 @@ def check_list(
 def _show_check(page: Page, cut: CutList, found: Sequence[Found]) -> None:
     lasts = format_running_time(cut.length() / cut.rate)
     slates = sum(event.is_slate for event in cut.events)
-    dissolves = sum(event.dissolve > 0 for event in cut.events)
+    wipes = sum(event.wipe is not None for event in cut.events)
+    dissolves = sum(event.dissolve > 0 for event in cut.events) - wipes
     page.line(
-        f", {cut.length():,} frames at {cut.rate} a second, {lasts}; {count(slates, 'slate')}, "
-        f"{count(dissolves, 'dissolve')}.",
+        f", {cut.length():,} frames at {format_rate(cut.rate)} a second, {lasts}; {count(slates, 'slate')}, "
+        f"{count(dissolves, 'dissolve')}, {count(wipes, 'wipe')}.",
         head=count(len(cut.events), "event"),
     )
     if not found:

@@ -37,6 +37,8 @@ class Event:
     """So many frames mix in from the event before, which runs on under them."""
     fades: bool = False
     """It mixes in from black instead, and the event before does not run on."""
+    wipe: int | None = None
+    """The number of a wipe, as lists count them, by which it comes in over those frames; None: evenly."""
     at: int | None = None
     """Its place in the programme; None, as in every whole programme: where the event before ends."""
     title: str = ""
@@ -54,6 +56,8 @@ class Event:
             raise ValueError(f"{where} begins {self.into} into a frame: expected 0 to below 1")
         if not 0 <= self.dissolve <= self.length:
             raise ValueError(f"{where} dissolves in over {self.dissolve} frames: expected at most its {self.length}")
+        if self.wipe is not None and not (0 <= self.wipe <= 999 and self.dissolve):
+            raise ValueError(f"{where} comes in by wipe {self.wipe}: expected 0 to 999, and its length as `dissolve`")
 
     @property
     def is_slate(self) -> bool:

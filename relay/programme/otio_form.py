@@ -20,6 +20,8 @@ from relay.wording import printable
 
 NESTED = 60
 """How deep a timeline may be nested: readers in C run out of stack where no error can be caught."""
+WIPE = "SMPTE_Wipe"
+"""What the library's reader of edit lists calls a wipe; its number stands beside it as the list has it, W001."""
 _ITEM = re.compile(r'"OTIO_SCHEMA"\s*:\s*"(?:Clip|Gap|Transition|Stack|Track)\.')
 
 
@@ -120,11 +122,12 @@ class _Reader:
         return self._ground.rate
 
     def _placed(self, items: list[Any]) -> Iterator[tuple[int, Event]]:
-        schema, begins, mixes = self._otio.schema, 0, None
+        schema, begins = self._otio.schema, 0
+        mixes: tuple[int, int, int | None] | None = None
         last: tuple[int, Event] | None = None
         for item in items:
             if isinstance(item, schema.Transition):
-                mixes = self._offsets(item)
+                mixes = *self._offsets(item), self._wipe(item)
             elif isinstance(item, schema.Gap):
                 if mixes:
                     self._fault("it dissolves to nothing: expected a clip after a dissolve")
@@ -146,29 +149,41 @@ class _Reader:
         yield last
 
     def _mixed(
-        self, begins: int, event: Event, last: tuple[int, Event] | None, mixes: tuple[int, int] | None
+        self, begins: int, event: Event, last: tuple[int, Event] | None, mixes: tuple[int, int, int | None] | None
     ) -> tuple[int, Event, tuple[int, Event] | None]:
         """Let `event` begin where its dissolve does: ahead of the cut by what it takes of the shot before."""
         if mixes is None:
             return begins, event, last
-        early, late = mixes
+        early, late, wipe = mixes
         if last is None or last[0] + last[1].length != begins:
             self._fault("it dissolves from nothing: expected a clip ahead of a dissolve")
         if early >= last[1].length or early + late > event.length + early:
             self._fault(f"a dissolve of {early + late} frames is longer than a shot that it joins")
         exact = event.first + event.into - early * event.speed / self._rate
-        event = replace(event, first=exact // 1, into=exact % 1, length=event.length + early, dissolve=early + late)
+        first, into = exact // 1, exact % 1
+        event = replace(event, first=first, into=into, length=event.length + early, dissolve=early + late, wipe=wipe)
         if early:
             last = last[0], replace(last[1], length=last[1].length - early)
         return begins - early, event, last
 
     def _offsets(self, item: Any) -> tuple[int, int]:
-        if item.transition_type != self._otio.schema.TransitionTypes.SMPTE_Dissolve:
-            self._fault(f"{printable(str(item.transition_type))!r} is no dissolve: wipes and others are not read")
+        if item.transition_type not in {self._otio.schema.TransitionTypes.SMPTE_Dissolve, WIPE}:
+            self._fault(
+                f"{printable(str(item.transition_type))!r} is neither a dissolve nor a wipe: let one stand there"
+            )
         early, late = (self._frames(each, self._rate) for each in (item.in_offset, item.out_offset))
         if early < 0 or late < 0:
             self._fault("a dissolve begins after it ends")
         return early, late
+
+    def _wipe(self, item: Any) -> int | None:
+        if item.transition_type != WIPE:
+            return None
+        told = item.metadata.get("cmx_3600", {}).get("transition", "")
+        found = re.fullmatch(r"W([0-9]{3})", str(told))
+        if found is None:
+            self._fault(f"found {printable(str(told)[:40])!r}, expected the wipe's number, such as W001")
+        return int(found[1])
 
     def _event(self, clip: Any) -> Event:
         if clip.source_range is None:
@@ -195,6 +210,7 @@ class _Reader:
             into=self._fraction(str(ours.get("into", "0"))),
             dissolve=int(ours.get("dissolve", 0)),
             fades=ours.get("fades") is True,
+            wipe=None if ours.get("wipe") is None else int(ours["wipe"]),
             title=clip.name,
             line=self._line(),
         )
@@ -272,18 +288,22 @@ def otio_form(cut_list: CutList, title: str = "programme") -> str:
                 f"{event.reel} from frame {event.first} on overlaps the event before: OTIO cannot say that"
             )
         if event.dissolve and not event.fades and end and begins == end:
-            track.append(
-                schema.Transition(
-                    transition_type=schema.TransitionTypes.SMPTE_Dissolve,
-                    in_offset=time.RationalTime(0, rate),
-                    out_offset=time.RationalTime(event.dissolve, rate),
-                )
-            )
+            track.append(_transition(otio, event, rate))
         track.append(_clip(otio, event, cut_list.rate))
         end = begins + event.length
     timeline = schema.Timeline(name=title)
     timeline.tracks.append(track)
     return str(timeline.to_json_string(indent=1)) + "\n"
+
+
+def _transition(otio: Any, event: Event, rate: float) -> Any:
+    dissolve, time = otio.schema.TransitionTypes.SMPTE_Dissolve, otio.opentime
+    return otio.schema.Transition(
+        transition_type=dissolve if event.wipe is None else WIPE,
+        in_offset=time.RationalTime(0, rate),
+        out_offset=time.RationalTime(event.dissolve, rate),
+        metadata={} if event.wipe is None else {"cmx_3600": {"transition": f"W{event.wipe:03d}"}},
+    )
 
 
 def _clip(otio: Any, event: Event, rate: Fraction) -> Any:
@@ -310,13 +330,17 @@ def _clip(otio: Any, event: Event, rate: Fraction) -> Any:
         name=event.title,
         media_reference=reference,
         source_range=_range(time, event.first, event.length, rate),
-        metadata={"relay": own | ({"fades": True, "dissolve": event.dissolve} if event.fades else {})},
+        metadata={"relay": own | (_from_black(event) if event.fades else {})},
     )
     if event.speed == 0:
         clip.effects.append(schema.FreezeFrame())
     elif event.speed != rate:
         clip.effects.append(schema.LinearTimeWarp(time_scalar=float(event.speed / rate)))
     return clip
+
+
+def _from_black(event: Event) -> dict[str, object]:
+    return {"fades": True, "dissolve": event.dissolve, "wipe": event.wipe}
 
 
 def _range(time: Any, first: int, length: int, rate: Fraction) -> Any:

@@ -9,6 +9,7 @@ length = 48            # frames of the programme
 speed = "18"           # frames of the reel a second; left out: the programme's rate. "0" freezes the frame
 into = "1/3"           # how far into `first` it begins; left out: at its beginning
 dissolve = 12          # frames that mix in from the event before; fades = true: from black
+wipe = 1               # they come in by this wipe, as lists number them; left out: they mix evenly
 title = "the ferry"    # what a slate says, or what the shot is called
 at = 480               # its place; left out, as it should be: where the event before ends
 """
@@ -39,6 +40,7 @@ class _Line(Frozen):
     into: Annotated[str, Field(pattern=r"^[0-9]{1,6}(/0*[1-9][0-9]{0,5})?$")] = "0"
     dissolve: Annotated[int, Field(ge=0, le=FARTHEST)] = 0
     fades: bool = False
+    wipe: Annotated[int, Field(ge=0, le=999)] | None = None
     at: Annotated[int, Field(ge=0, le=2 * FARTHEST)] | None = None
     title: Annotated[str, Field(max_length=400)] = ""
 
@@ -96,9 +98,9 @@ def _event(line: _Line, rate: Fraction, at: int) -> Event:
             Fraction(line.into),
             line.dissolve,
             line.fades,
-            None,
-            line.title,
-            at,
+            line.wipe,
+            title=line.title,
+            line=at,
         )
     except ValueError as fault:
         raise LineError(at, str(fault)) from None
@@ -133,6 +135,7 @@ def own_form(cut_list: CutList) -> str:
         lines += [f'into = "{event.into}"\n'] * bool(event.into)
         lines += [f"dissolve = {event.dissolve}\n"] * bool(event.dissolve)
         lines += ["fades = true\n"] * event.fades
+        lines += [f"wipe = {event.wipe}\n"] * (event.wipe is not None)
         lines += [f"at = {event.at}\n"] * (event.at is not None)
         lines += [f"title = {json.dumps(event.title, ensure_ascii=False)}\n"] * bool(event.title)
     return "".join(lines)

@@ -141,6 +141,7 @@ def _stands(cut: CutList) -> Iterator[tuple[object, ...]]:
     """Yield what makes each event the same one again: its place, what it shows, and what it dissolves from."""
     before: tuple[object, ...] = ()
     for place, event in cut.laid():
-        seen = (cut.rate, event.reel, event.first, event.length, event.speed, event.into, event.dissolve, event.fades)
+        mix = event.dissolve, event.fades, event.wipe
+        seen = (cut.rate, event.reel, event.first, event.length, event.speed, event.into, mix)
         yield place, seen, before if event.dissolve else ()
         before = seen

@@ -45,6 +45,7 @@ def whole_lists(draw: st.DrawFn) -> CutList:
                 **fields,
                 dissolve=min(each.length, 8) * over,
                 fades=bool(over) and not events[-1].is_slate and draw(st.booleans()),
+                wipe=draw(st.sampled_from([None, 1, 102])) if over else None,
             )
         )
     return CutList(rate, tuple(events))
@@ -80,7 +81,21 @@ def _edls() -> Iterator[str]:
             yield head + " ".join(words)
     for tracks in ("V V", "", "V" * 500):
         yield head + EDIT.replace(" V ", f" {tracks} ")
-    for how in ("X", "W001 012", "K B", "KO", "D", "D 000", "D 099", "D 99999999", "C 012", "d"):
+    for how in (
+        "X",
+        "W01 012",
+        "W001",
+        "W001 099",
+        "K",
+        "K B",
+        "KO",
+        "D",
+        "D 000",
+        "D 099",
+        "D 99999999",
+        "C 012",
+        "d",
+    ):
         yield head + EDIT + "\n" + EDIT.replace(" C ", f" {how} ").replace("001", "002", 1)
     yield head + EDIT.replace(" C ", " D 012 ")
     yield head + EDIT.replace("01:00:06:00", "01:00:04:00")
@@ -112,6 +127,7 @@ def _tomls() -> Iterator[str]:
         ('speed = "16"', 'speed = "-16"'), ('speed = "16"', 'speed = "1/0"'), ('speed = "16"', 'speed = "999"'),
         ('speed = "16"', "speed = nan"), ('reel = "A/R01"', 'reel = "../x"'), ('reel = "A/R01"', "reel = 3"), ('reel = "A/R01"', 'reel = "A"'),
         ("dissolve = 12", "dissolve = 4000"), ("dissolve = 12", "dissolve = -1"), ("dissolve = 12", 'into = "2"'), ("dissolve = 12", 'into = "1/0"'),
+        ("dissolve = 12", "dissolve = 12\nwipe = 1000"), ("dissolve = 12", "wipe = 1"), ("dissolve = 12", 'wipe = "W001"'),
         ("[[event]]", "[event]"), ("[[event]]", "[[event"), ("length = 36", "length = 36\nlength = 37"), ("length = 36", "lenght = 36"),
         ("the ferry", "x" * 500), ("the ferry", "\x01"),
     ):  # fmt: skip
@@ -135,7 +151,7 @@ def _otios() -> Iterator[str]:
         ('"value": 36.0', '"value": "x"'), ('"rate": 24.0', '"rate": 0.0'), ('"rate": 24.0', '"rate": -24.0'), ('"rate": 24.0', '"rate": 1e-300'),
         ('"reel": "A/R01"', '"reel": "x"'), ('"reel": "A/R01"', '"reel": []'), ('"speed": "16"', '"speed": "-16"'), ('"speed": "16"', '"speed": "1/0"'),
         ('"speed": "16"', '"speed": "9999"'), ('"into": "0"', '"into": "7"'), ('"first": 100', '"first": "x"'), ('"first": 100', '"first": 1e12'),
-        ('"first": 100', '"first": null'), ('"SMPTE_Dissolve"', '"Custom_Transition"'), ('"value": 12.0', '"value": 1200.0'), ('"value": 12.0', '"value": -12.0'),
+        ('"SMPTE_Dissolve"', '"SMPTE_Wipe"'), ('"first": 100', '"first": null'), ('"SMPTE_Dissolve"', '"Custom_Transition"'), ('"value": 12.0', '"value": 1200.0'), ('"value": 12.0', '"value": -12.0'),
     ):  # fmt: skip
         assert old in good, old
         yield good.replace(old, new, 1)

@@ -1,6 +1,7 @@
 """Cut lists in and out, against OpenTimelineIO, its CMX 3600 adapter, and lists that nobody should believe."""
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 
 import opentimelineio as otio
@@ -66,6 +67,25 @@ def test_the_librarys_own_reader_sees_our_dissolve():
     again = parse_otio(otio.adapters.write_to_string(read, "otio_json"), GROUND)
     assert list(again.shown()) == list(cut.shown())
     assert again.needed() == cut.needed()
+
+
+def test_the_librarys_own_reader_sees_our_wipe_and_we_see_what_it_writes():
+    """otio-cmx3600-adapter 1.0 keeps a wipe's number as the list has it."""
+    cut = CutList(Fraction(24), (GOOD.events[0], replace(GOOD.events[1], wipe=17)))
+    read = otio.adapters.read_from_string(edl(cut), "cmx_3600", rate=24)
+    (mix,) = [each for each in read.tracks[0] if isinstance(each, otio.schema.Transition)]
+    assert (mix.metadata["cmx_3600"]["transition"], mix.out_offset.value) == ("W017", 12)
+    again = parse_otio(otio.adapters.write_to_string(read, "otio_json"), GROUND)
+    assert [(each.dissolve, each.wipe) for each in again.events] == [(0, None), (12, 17)]
+    assert again.needed() == cut.needed()
+
+
+def test_a_wipe_is_pulled_like_a_dissolve_the_shot_before_runs_on_under_it():
+    wiped = parse_list(M2.replace("D    012", "W001 012"), GROUND)
+    dissolved = parse_list(M2, GROUND)
+    assert [each.wipe for each in wiped.events] == [None, None, 1]
+    assert wiped.needed() == dissolved.needed()
+    assert wiped.going() == dissolved.going() != {}
 
 
 @given(whole_lists())
@@ -172,3 +192,95 @@ def test_a_further_picture_track_is_refused_with_its_line():
     first = "001  A_R01  V   C  01:00:00:00 01:00:01:00 01:00:00:00 01:00:01:00\n"
     with pytest.raises(ValueError, match="line 2: V2 is a further picture track"):
         parse_list(first + first.replace("V ", "V2"))
+
+
+HEAD = "TITLE: as an editor sends it\n"
+CUT_TO = "{:03d}  {:<8} V     {:<8} {} {} {} {}\n"
+
+
+def one(number: int, reel: str, how: str, *labels: str) -> str:
+    return CUT_TO.format(number, reel, how, *labels)
+
+
+def test_drop_frame_labels_count_from_the_hour_of_the_reel_however_they_are_written():
+    """At 30000/1001 the label 01:00:00;00 is frame 107892, and ;00 and ;01 do not exist in minute 1: REFERENCES, 1."""
+    colons = one(1, "A_R01", "C", "01:00:59:28", "01:01:00:04", "00:00:59:28", "00:01:00:04")
+    semicolons = colons.replace(":28", ";28").replace(":04", ";04")
+    ground = Ground(REELS, Fraction(30000, 1001))
+    for text in (HEAD + "FCM: DROP FRAME\n" + colons, HEAD + semicolons):
+        (event,) = parse_edl(text, ground).events
+        assert (event.first, event.length) == (1798, 4)
+    (event,) = parse_edl(HEAD + "FCM: NON-DROP FRAME\n" + colons, ground).events
+    assert (event.first, event.length) == (1798, 6)
+
+
+def test_a_programme_that_begins_ahead_of_midnight_goes_on_after_it():
+    text = (
+        HEAD
+        + one(1, "BL", "C", "00:00:00:00", "00:00:08:00", "23:59:52:00", "00:00:00:00")
+        + one(2, "A_R01", "C", "01:00:00:00", "01:00:02:00", "00:00:00:00", "00:00:02:00")
+        + one(3, "A_R01", "C", "01:00:02:00", "01:00:04:00", "00:00:02:00", "00:00:04:00")
+    )
+    cut = parse_list(text, GROUND)
+    assert [(each.first, each.length, each.at) for each in cut.events] == [
+        (0, 192, None),
+        (0, 48, None),
+        (48, 48, None),
+    ]
+    late = parse_list(HEAD + one(1, "A_R01", "C", "23:59:59:00", "00:00:01:00", "23:59:59:00", "00:00:01:00"), GROUND)
+    assert [(each.first, each.length) for each in late.events] == [((23 * 3600 - 1) * 24, 48)]
+
+
+def test_a_reels_name_may_have_blanks_in_it():
+    text = HEAD + one(1, "A R01", "C", "01:00:05:00", "01:00:06:00", "01:00:00:00", "01:00:01:12")
+    (event,) = parse_list(text + "M2   A R01          016.0                01:00:05:00\n", GROUND).events
+    assert (event.reel, event.speed) == (REELS[0], 16)
+
+
+def test_a_title_from_no_reel_is_a_slate_and_black_is_another():
+    text = (
+        HEAD
+        + one(1, "AX", "C", "00:00:00:00", "00:00:04:00", "01:00:00:00", "01:00:04:00")
+        + "* FROM CLIP NAME: PART TWO\n"
+        + one(2, "BL", "C", "00:00:00:00", "00:00:01:00", "01:00:04:00", "01:00:05:00")
+        + one(3, "AX", "D    012", "00:00:00:00", "00:00:02:00", "01:00:05:00", "01:00:07:00")
+    )
+    cut = parse_list(text, GROUND)
+    assert [(each.is_slate, each.title, each.dissolve) for each in cut.events] == [
+        (True, "PART TWO", 0), (True, "", 0), (True, "AX", 12),
+    ]  # fmt: skip
+    assert cut.needed() == {}
+    assert parse_edl(edl(cut), GROUND) == cut
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("003  A_R01    V     C        01:00:20", "003  B_R02    V     C        01:00:20", "goes out of B_R02 at"),
+        (
+            "01:00:20:00 01:00:20:00",
+            "01:00:19:23 01:00:19:23",
+            "goes out of A_R01 at 01:00:19:23, and the event before ends",
+        ),
+    ],
+)
+def test_what_goes_under_a_dissolve_is_the_shot_before_running_on_or_the_line_is_told(old: str, new: str, said: str):
+    text = M2.replace("01:00:10:01 01:00:01:12", "01:00:11:00 01:00:01:12").replace("000.0", "024.0")
+    text = text.replace("01:00:10:00 01:00:11:00", "01:00:19:00 01:00:20:00")
+    assert parse_list(text, GROUND).events[-1].dissolve == 12
+    with pytest.raises(LineError, match=f"line 9: .*{said}"):
+        parse_list(text.replace(old, new), GROUND)
+
+
+def test_sound_alone_is_passed_over_and_a_key_is_refused_with_its_line_and_what_to_do():
+    sound = EDIT.replace(" V ", " AA/V ").replace("001", "002").replace("AA/V", "A2")
+    assert len(parse_list(EDIT + "\n" + sound, GROUND).events) == 1
+    with pytest.raises(LineError, match="line 2: a key lays one picture over another, which is not read: let a shot"):
+        parse_list(EDIT + "\n" + EDIT.replace(" C ", " K B "), GROUND)
+
+
+def test_labels_at_another_rate_say_which_rate_they_were_read_at():
+    text = EDIT.replace("01:00:06:00", "01:00:05:24").replace("01:00:01:00", "01:00:00:24")
+    with pytest.raises(LineError, match=r"line 1: '01:00:05:24' is not .*read at 24 frames a second, --rate says"):
+        parse_list(text, GROUND)
+    assert parse_list(text, Ground(REELS, Fraction(25))).length() == 24
