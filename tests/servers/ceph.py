@@ -96,9 +96,9 @@ class Ceph(OwnServer):
         self._ask("monmaptool", "--create", "--fsid", fsid, "--addv", "a", address, monmap)
         self._ask("ceph-mon", *self._here, "--mkfs", "--id", "a", "--monmap", monmap)
         self._start_monitor()
-        self._ask("ceph", *self._here, "osd", "new", osd_uuid)
+        self._ask_monitor("osd", "new", osd_uuid)
         self._ask("ceph-osd", *self._here, "--mkfs", "--id", "0", "--osd-uuid", osd_uuid)
-        self._ask("ceph", *self._here, "osd", "crush", "add", "osd.0", "1.0", "host=h", "root=default")
+        self._ask_monitor("osd", "crush", "add", "osd.0", "1.0", "host=h", "root=default")
         self._start_osd()
         keys = ("--access-key", self.access_key, "--secret-key", self.secret_key)
         who = ("--uid", "tests", "--display-name", "tests", "--max-buckets", "0")
@@ -125,17 +125,17 @@ class Ceph(OwnServer):
 
     def _start_monitor(self) -> None:
         self.run("ceph-mon", *self._here, "-f", "--id", "a", *self._as_us)
-        self._wait_for_monitor()
+        self._ask_monitor("osd", "stat")
 
     def _start_osd(self) -> None:
         self.run("ceph-osd", *self._here, "-f", "--id", "0", *self._as_us)
 
-    def _wait_for_monitor(self) -> None:
-        """For its first moments the monitor refuses everything with EPERM."""
+    def _ask_monitor(self, *command: str) -> None:
+        """For its first moments the monitor refuses with EPERM, and on a busy machine once more after it answered."""
         give_up = time.monotonic() + self.patience
         while True:
             try:
-                return self._ask("ceph", *self._here, "osd", "stat")
+                return self._ask("ceph", *self._here, *command)
             except ServerNotReadyError:
                 if time.monotonic() > give_up:
                     raise
