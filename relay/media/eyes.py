@@ -9,7 +9,6 @@ import os
 import queue
 import subprocess
 import sys
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -17,6 +16,7 @@ from importlib.util import find_spec
 from typing import IO, Any, Self
 
 from relay.errors import RefusedError, TransientError
+from relay.media.memory import shared_file
 from relay.settings import program_environment
 
 ANSWER_LIMIT = 4 * 1024 * 1024  # bytes
@@ -106,17 +106,6 @@ class Eyes:
             self._free.put(child)
 
 
-def _shared_file(size: int) -> int:
-    """Return an open file without a name, of `size` bytes: in memory where the system can."""
-    if hasattr(os, "memfd_create"):
-        handle = os.memfd_create("relay-frame")
-    else:
-        with tempfile.TemporaryFile() as file:
-            handle = os.dup(file.fileno())
-    os.ftruncate(handle, size)
-    return handle
-
-
 class _Child:
     """One process, started when it is first needed and again after it died."""
 
@@ -144,7 +133,7 @@ class _Child:
         self._memory, self._room = None, 0
 
     def _start(self) -> None:
-        self._body, self._thumbs = _shared_file(0), _shared_file(THUMB_ROOM)
+        self._body, self._thumbs = shared_file(0), shared_file(THUMB_ROOM)
         environment = {**program_environment(), **_AT_WORK}
         # -P: the folder that one stands in may be a stranger's, and is no place to import from.
         command = [sys.executable, "-P", "-m", "relay.media.child", str(self._body), str(self._thumbs)]

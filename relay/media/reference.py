@@ -22,6 +22,8 @@ from av.video.reformatter import VideoReformatter
 from relay.film.cadence import Cadence
 from relay.film.timecode import format_timecode
 from relay.media.burning import Burner, Layout
+from relay.media.header import extent_of
+from relay.media.memory import in_memory
 from relay.media.packed import PackedPicture
 from relay.model import FrameRange, ranges_of
 
@@ -96,8 +98,8 @@ def copy_reel(
 
     `told` is called once a source frame.
     """
-    shape = _shape(sources)
-    layout = Layout.of(*shape)
+    at_hand = _first_of(sources)
+    layout = Layout.of(*_shape(*at_hand))
     with av.open(str(target), "w", format=preset.container, options={"movflags": "+faststart"}) as container:
         video: Any = container.add_stream(preset.codec, rate=slip.shown_at, options=dict(preset.options))
         video.width, video.height, video.pix_fmt = layout.width, layout.height, preset.pixels
@@ -108,7 +110,7 @@ def copy_reel(
         container.metadata.update(tags)
         video.metadata.update(tags)
         laid = SoundTrack(container, sound) if sound else None
-        count = _pictures(container, video, sources, slip, layout, told)
+        count = _pictures(container, video, _burnt(sources, layout, slip, at_hand), slip, len(sources), told)
         if laid:
             laid.lay(Fraction(count) / slip.shown_at)
     return count
@@ -160,21 +162,34 @@ def read_copy(path: str) -> Copy:
         ) from fault
 
 
-def _shape(sources: list[Source]) -> tuple[int, int]:
-    for source in sources:
-        if source.path is not None:
-            frame = decoded(source.path)
-            return frame.width, frame.height
-    raise ValueError("there is no frame to copy")
+class _AtHand(NamedTuple):
+    """The first frame's file, whose header says how large all are: it is read for both."""
+
+    path: Path
+    body: bytes
+
+
+def _first_of(sources: list[Source]) -> _AtHand:
+    path = next((source.path for source in sources if source.path is not None), None)
+    if path is None:
+        raise ValueError("there is no frame to copy")
+    return _AtHand(path, path.read_bytes())
+
+
+def _shape(path: Path, body: bytes) -> tuple[int, int]:
+    extent = _checked(path, _kind(path), body, lambda body: extent_of(_kind(path), body))
+    return extent.width, extent.height
+
+
+def _kind(path: Path) -> str:
+    return path.suffix[1:].lower()
 
 
 def _pictures(
-    container: Any, video: Any, sources: list[Source], slip: Slip, layout: Layout, told: Callable[[], None]
+    container: Any, video: Any, burnt: Iterator[Any], slip: Slip, count: int, told: Callable[[], None]
 ) -> int:
-    burner = Burner(layout, slip.element, slip.reel, slip.gauge)
-    repeats = slip.cadence().repeats(0, len(sources))
     at = 0
-    for picture, shown in zip(_burnt(sources, layout, burner), repeats, strict=True):
+    for picture, shown in zip(burnt, slip.cadence().repeats(0, count), strict=True):
         for _ in range(shown):
             picture.pts, picture.time_base = at, 1 / slip.shown_at
             for packet in video.encode(picture):
@@ -186,11 +201,14 @@ def _pictures(
     return at
 
 
-def _burnt(sources: list[Source], layout: Layout, burner: Burner) -> Iterator[Any]:
+def _burnt(sources: list[Source], layout: Layout, slip: Slip, at_hand: _AtHand) -> Iterator[Any]:
     """Yield the movie's picture of each source, in order; they are drawn ahead in other threads."""
+    burner = Burner(layout, slip.element, slip.reel, slip.gauge)
+    held = dict([at_hand])
 
     def drawn(source: Source) -> Any:
-        return burner.burnt(_small(source, layout), source.number)
+        body = held.pop(source.path, None) if source.path else None
+        return burner.burnt(_small(source.path, layout, body), source.number)
 
     with ThreadPoolExecutor(2, thread_name_prefix="decode") as pool:
         waiting = iter(sources)
@@ -222,29 +240,29 @@ class _Tools(threading.local):
 _TOOLS = _Tools()
 
 
-def _small(source: Source, layout: Layout) -> Any:
-    if source.path is None:
+def _small(path: Path | None, layout: Layout, at_hand: bytes | None) -> Any:
+    if path is None:
         return None
-    frame = _to_shrink(source.path)
+    frame = _to_shrink(path, path.read_bytes() if at_hand is None else at_hand)
     return _TOOLS.shrink.reformat(
         frame, layout.window_width, layout.window_height, format="yuv420p", interpolation="AREA"
     )
 
 
-def _to_shrink(path: Path) -> Any:
-    """Return a frame file as a picture that is good until this thread's next. Raises ValueError, naming the file."""
-    kind, body = path.suffix[1:].lower(), path.read_bytes()
-    packed = _checked(path, kind, body, _TOOLS.packed.of) if kind == "dpx" else None
-    return packed or _decoded(path, kind, body)
+def _to_shrink(path: Path, body: bytes) -> Any:
+    """Return a frame file's `body` as a picture that is good until this thread's next. Raises ValueError, naming it."""
+    packed = _checked(path, "dpx", body, _TOOLS.packed.of) if _kind(path) == "dpx" else None
+    return packed or _decoded(path, body)
 
 
 def decoded(path: Path) -> Any:
     """Return a frame file as a picture. Raises ValueError, naming the file."""
-    return _decoded(path, path.suffix[1:].lower(), path.read_bytes())
+    return _decoded(path, path.read_bytes())
 
 
-def _decoded(path: Path, kind: str, body: bytes) -> Any:
-    return _checked(path, kind, body, _TOOLS.decoded if kind == "dpx" else lambda _body: _by_openimageio(path))
+def _decoded(path: Path, body: bytes) -> Any:
+    kind = _kind(path)
+    return _checked(path, kind, body, _TOOLS.decoded if kind == "dpx" else lambda body: _by_openimageio(kind, body))
 
 
 def _checked(path: Path, kind: str, body: bytes, read: Callable[[bytes], Any]) -> Any:
@@ -257,10 +275,11 @@ def _checked(path: Path, kind: str, body: bytes, read: Callable[[bytes], Any]) -
         raise ValueError(f"{path.name} cannot be copied: {fault}") from fault
 
 
-def _by_openimageio(path: Path) -> Any:
+def _by_openimageio(kind: str, body: bytes) -> Any:
     from relay.media.seeing import opened
 
-    pixels = opened(str(path), path.suffix[1:].lower())[1]
+    with in_memory(body) as place:
+        pixels = opened(place, kind)[1]
     shaped = pixels.reshape(*pixels.shape[:2], -1)
     rgb = shaped[..., :3] if shaped.shape[2] >= 3 else np.repeat(shaped[..., :1], 3, axis=2)
     return av.VideoFrame.from_ndarray(np.ascontiguousarray(rgb), format="rgb48le")

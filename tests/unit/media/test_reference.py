@@ -4,10 +4,12 @@ Counts follow floor(k x from / to), the rule for stretching to sound speed (a ha
 action; 16 to 24 prints every second frame twice). SSIM is FFmpeg's own filter. Letters are read by tesseract.
 """
 
+import os
 import random
 import re
 import shutil
 import subprocess
+import threading
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil
@@ -17,6 +19,7 @@ import av
 import numpy as np
 import pytest
 import soundfile
+from PIL import Image
 
 from relay.media.burning import LINES, Layout, plane_of
 from relay.media.copying import Order, copied
@@ -26,6 +29,7 @@ from tests.references.pictures import Reel, street_reel, write_dpx  # noqa: F401
 
 SPEEDS = [Fraction(16), Fraction(18), Fraction(20), Fraction(200, 11), Fraction(24)]
 FLOOR = 0.97
+GREY = np.arange(64 * 48).reshape(48, 64) % 251
 
 
 @pytest.fixture(scope="module")
@@ -163,8 +167,6 @@ def test_burnt_in_numbers_are_read_back_from_random_frames(street_reel: Reel, tm
 
 def read(shown: av.VideoFrame, scratch: Path) -> tuple[str, int, str]:
     """Return what tesseract reads in the band under the picture: name, frame number, footage (35 mm: 16 to a foot)."""
-    from PIL import Image
-
     band = plane_of(shown, 0)[LINES - 64 :]
     halves = []
     for name, part in (("left", band[:, : band.shape[1] // 3]), ("right", band[:, band.shape[1] // 2 :])):
@@ -195,3 +197,16 @@ def test_a_frame_that_cannot_be_decoded_is_named(small_reel: list[Path], tmp_pat
     bad.write_bytes(small_reel[0].read_bytes()[:4000])
     with pytest.raises(ValueError, match=r"A_R01\.0000001\.dpx cannot be copied"):
         copy_reel([Source(0, bad)], Slip("A", "R01", "35mm", Fraction(24)), tmp_path / "copy.mov")
+
+
+@pytest.mark.timeout(90)
+@pytest.mark.parametrize("kind", ["dpx", "tif"])
+def test_each_frame_is_read_once_the_first_too(small_reel: list[Path], tmp_path: Path, kind: str):
+    pipes = []
+    for at, source in enumerate(small_reel[:3]):
+        whole = tmp_path / f"whole.{kind}"
+        Image.fromarray(GREY.astype(np.uint8)).save(whole) if kind == "tif" else shutil.copy(source, whole)
+        pipes.append(tmp_path / f"A_R01.{at:07d}.{kind}")
+        os.mkfifo(pipes[-1])  # a file that gives its bytes to one reader: another would wait for ever
+        threading.Thread(target=pipes[-1].write_bytes, args=[whole.read_bytes()], daemon=True).start()
+    assert copy_reel(sources(pipes), Slip("A", "R01", "35mm", Fraction(24)), tmp_path / "copy.mov") == 3
