@@ -102,7 +102,13 @@ class Round:
         jobs = list(self.state.jobs.values())
         if not jobs or any(job.standing is not Standing.ACCEPTED for job in jobs):
             raise UnexpectedError(f"not every job in the ledger is accepted: {self._left() or 'some were asked for'}")
-        tell(f"All {len(jobs)} jobs are accepted. Nothing was lost by the kill, nor by the broker's absence.")
+        copies = [job for job in jobs if job.stage == "reference"]
+        if any(job.given_at < self.state.jobs[route.job_name("scan", job.reel)].since for job in copies):
+            raise UnexpectedError("a reference copy was begun before its scan was accepted")
+        tell(
+            f"All {len(jobs)} jobs are accepted. Nothing was lost by the kill, nor by the broker's absence.\n"
+            f"{len(copies)} reference copies were made by a worker, each once its scan was accepted: so says the route."
+        )
 
     # What people do.
 

@@ -23,7 +23,7 @@ def read_production(path: Path) -> Production:
         ) from error
     try:
         _write_exactly(table)
-        _look_at_all(table)
+        _say_what_is_usual(table)
         production = Production.model_validate(table)
         _check_holidays(production)
         return production
@@ -31,15 +31,21 @@ def read_production(path: Path) -> Production:
         raise RefusedError(f"{path}: {first_fault(error, table)}. Put it right, then run this again") from error
 
 
-def _look_at_all(table: dict[str, object]) -> None:
-    """Have every stage's work looked at, where the file does not say otherwise.
+def _say_what_is_usual(table: dict[str, object]) -> None:
+    """Have every stage's work looked at, and reference copies made of what was accepted, unless the file says not so.
 
-    It is written into the ledger as if the file had said it: what was accepted by an older file stays accepted.
+    It is written into the ledger as if the file had said it: what was opened and accepted by an older file stays so.
     """
     stages = table.get("stage")
     for stage in stages if isinstance(stages, list) else []:
         if isinstance(stage, dict):
             stage.setdefault("inspected", True)
+            if _is_reference_copy(stage.get("command")):
+                stage.setdefault("opens_on", "acceptance")
+
+
+def _is_reference_copy(command: object) -> bool:
+    return isinstance(command, list) and command[:1] == ["reference-copy"]
 
 
 def _check_holidays(production: Production) -> None:

@@ -131,7 +131,7 @@ class _Asking:
             newest = self._newest(before, each)
             yield newest
             job = self.state.jobs.get(newest)
-            if before.next_opens_on == "acceptance" and (job is None or job.standing is not Standing.ACCEPTED):
+            if stage.waits_for_acceptance(before) and (job is None or job.standing is not Standing.ACCEPTED):
                 yield acceptance_of(newest)
 
     def _task(self, stage: Stage, reel: ReelName, job: Job | None, order: tuple[int, int]) -> plan.Task:
@@ -221,7 +221,7 @@ class _Asking:
         return plan.HandOn(self.legs_for(self.ground.size_of(stage, reel) // 2), stage.hand_over)
 
     def _acceptance(self, stage: Stage, reel: ReelName, job: Job | None, order: tuple[int, int]) -> Iterator[plan.Task]:
-        if not _is_looked_at(stage) or (job and job.standing is Standing.ACCEPTED):
+        if not self._is_judged(stage) or (job and job.standing is Standing.ACCEPTED):
             return
         of = TaskId(job.job if job else route.job_name(stage.name, reel))
         yield plan.Task(
@@ -234,6 +234,12 @@ class _Asking:
             legs=self.legs_for(0),
             due=self._stage_due(stage),
         )
+
+    def _is_judged(self, stage: Stage) -> bool:
+        """Answer whether somebody must accept work of a stage before it counts: for what follows, or as delivered."""
+        after = route.followers(self.film, stage.name)
+        is_awaited = any(each.waits_for_acceptance(stage) for each in after)
+        return is_awaited or stage.next_opens_on == "acceptance" or stage.received_by is not None
 
     def _acceptors(self, stage: Stage) -> tuple[str, ...]:
         """Return who may accept: where one site receives the work and may, only that one."""
@@ -295,11 +301,6 @@ class _Asking:
         if job is not None:
             return (job.prefers, job.begins) if job.standing is Standing.OPEN else (None, None)
         return (expected.site, expected.begins) if expected else (None, None)
-
-
-def _is_looked_at(stage: Stage) -> bool:
-    """Answer whether somebody must accept work of a stage before it counts: for what follows, or as delivered."""
-    return stage.next_opens_on == "acceptance" or stage.received_by is not None
 
 
 def acceptance_of(task: str) -> TaskId:

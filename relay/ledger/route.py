@@ -23,8 +23,8 @@ ReelSet = dict[ReelName, None]
 Handover = tuple[VersionName, ...] | None
 """What a stage hands over for a reel: one version; none, for ever, where the work was withdrawn; None: wait."""
 
-Seen = dict[tuple[str, ReelName], Handover]
-"""Hand-overs that were looked up in one state."""
+Seen = dict[tuple[str, ReelName, bool], Handover]
+"""Hand-overs that were looked up in one state, and whether only what was accepted counts."""
 
 
 class _Same:
@@ -147,22 +147,25 @@ def is_received(state: State, stage: Stage, version: VersionName) -> bool:
 
 def outcome_of(state: State, stage: Stage, reel: ReelName) -> VersionName | None:
     """Return what `stage` hands over for `reel`, or None while the next stage has to wait for it, or go without."""
-    handed = _handed_over(state, stage, reel, {})
+    handed = _handed_over(state, stage, reel, stage.next_opens_on == "acceptance", {})
     return handed[0] if handed else None
 
 
-def _handed_over(state: State, stage: Stage, reel: ReelName, seen: Seen) -> Handover:
-    key = (stage.name, reel)
+def _handed_over(state: State, stage: Stage, reel: ReelName, is_waiting: bool, seen: Seen) -> Handover:
+    """Return what a stage hands over for a reel; `is_waiting`: only what was accepted counts."""
+    key = (stage.name, reel, is_waiting)
     if key not in seen:
-        seen[key] = _look_up(state, stage, reel, seen)
+        seen[key] = _look_up(state, stage, reel, is_waiting, seen)
     return seen[key]
 
 
-def _look_up(state: State, stage: Stage, reel: ReelName, seen: Seen) -> Handover:
+def _look_up(state: State, stage: Stage, reel: ReelName, is_waiting: bool, seen: Seen) -> Handover:
     if job_name(stage.name, reel) not in state.jobs and not _is_cut_off(state, stage, reel, seen):
         return None  # the route's own job is still to come, whatever was asked for ahead of it
     live = [job for job in passes(state, stage.name, reel) if job.standing is not Standing.WITHDRAWN]
-    return _of_pass(state, stage, max(reversed(live), key=lambda job: job.opened)) if live else ()
+    if not live:
+        return ()
+    return _of_pass(state, stage, max(reversed(live), key=lambda job: job.opened), is_waiting)
 
 
 def _is_cut_off(state: State, stage: Stage, reel: ReelName, seen: Seen) -> bool:
@@ -170,13 +173,13 @@ def _is_cut_off(state: State, stage: Stage, reel: ReelName, seen: Seen) -> bool:
     return bool(stage.after) and _inputs(state, stage, reel, seen) == ()
 
 
-def _of_pass(state: State, stage: Stage, job: Job) -> Handover:
+def _of_pass(state: State, stage: Stage, job: Job, is_waiting: bool) -> Handover:
     if job.outcome is None:
         return None
     if job.standing is Standing.ACCEPTED:
         return (job.outcome,)
     arrived = job.standing is Standing.HANDED_IN and is_received(state, stage, job.outcome)
-    return (job.outcome,) if arrived and stage.next_opens_on == "arrival" else None
+    return (job.outcome,) if arrived and not is_waiting else None
 
 
 def never_opens(state: State, stage: Stage, reel: ReelName) -> bool:
@@ -195,7 +198,7 @@ def _inputs(state: State, stage: Stage, reel: ReelName, seen: Seen) -> tuple[Ver
     for name in stage.after:
         before = _stage(film, name)
         for each in (reel,) if reel in plan[name] else plan[name]:
-            handed = _handed_over(state, before, each, seen)
+            handed = _handed_over(state, before, each, stage.waits_for_acceptance(before), seen)
             if handed is None:
                 return None
             inputs.update(dict.fromkeys(handed))

@@ -167,6 +167,8 @@ class Stage(Frozen):
     """The reels it works on. Left out: those of the stages before it; every reel of every element at the first."""
     next_opens_on: Literal["arrival", "acceptance"] = "arrival"
     """Whether the stages after this one open when its work has arrived verified, or only when it was accepted."""
+    opens_on: Literal["arrival", "acceptance"] | None = None
+    """The same, said by the stage that waits: it goes before what the stages ahead of it say."""
     accepted_by: tuple[Slug, ...] = ()
     """The sites that may accept and return work of this stage, beside the coordinator."""
     received_by: Slug | None = None
@@ -204,6 +206,10 @@ class Stage(Frozen):
     @property
     def is_automatic(self) -> bool:
         return bool(self.command)
+
+    def waits_for_acceptance(self, before: Self) -> bool:
+        """Answer whether it opens only when the work of `before`, a stage ahead of it, was accepted."""
+        return (self.opens_on or before.next_opens_on) == "acceptance"
 
 
 class Production(Frozen):

@@ -163,6 +163,13 @@ def test_work_that_was_accepted_needs_no_second_acceptance():
     assert "accept grade/A/R01/1" not in task(problem, "edit/P/R01/1").after
 
 
+def test_a_stage_that_waits_itself_for_acceptance_is_planned_after_it_and_no_other_is():
+    problem = asked(House.of(film(stage__copy={"opens_on": "acceptance"})))
+    assert "accept scan/A/R01/1" in [each.id for each in problem.tasks]
+    assert task(problem, "copy/A/R01/1").after == ("scan/A/R01/1", "accept scan/A/R01/1")
+    assert task(problem, "grade/A/R01/1").after == ("scan/A/R01/1",)
+
+
 def test_withdrawn_work_is_not_waited_for():
     house = House.of(film())
     house.says("oslo", JobWithdrawn(job="scan/A/R02/1", reason="the reel is lost"))

@@ -8,7 +8,7 @@ Model = dict[str, Any]
 
 @dataclass
 class Account:
-    """`stages`: each stage's name to what it is `after`, the reels it works on, and whether it waits for acceptance."""
+    """`stages`: each stage's name to what it is `after`, its `reels`, and on what the next and it itself open."""
 
     stages: dict[str, Model]
     jobs: dict[str, Model] = field(default_factory=dict)
@@ -54,8 +54,8 @@ class Account:
             self.broken.append(f"{word['job']} opened with {word['inputs']}, not {self.inputs(stage, reel)}")
         self.jobs[word["job"]] = {**word, "standing": "open", "outcome": None, "opened": number}
 
-    def handed(self, stage: str, reel: str) -> list[str] | None:
-        """Return what `stage` hands over for `reel`: nothing, for ever, or None to wait."""
+    def handed(self, stage: str, reel: str, to: str) -> list[str] | None:
+        """Return what `stage` hands over for `reel` to the stage `to`: nothing, for ever, or None to wait."""
         is_cut_off = bool(self.stages[stage]["after"]) and self._gathered(stage, reel) == []
         if f"{stage}/{reel}/1" not in self.jobs and not is_cut_off:
             return None
@@ -66,7 +66,7 @@ class Account:
         newest = max(live, key=lambda job: (job["opened"], int(job["job"].rpartition("/")[2])))
         done = newest["standing"] == "accepted" or (
             newest["standing"] == "handed in"
-            and not self.stages[stage]["on_acceptance"]
+            and (self.stages[to]["opens_on"] or self.stages[stage]["next_opens_on"]) == "arrival"
             and self.arrived(newest["outcome"])
         )
         return [newest["outcome"]] if done else None
@@ -81,7 +81,7 @@ class Account:
         for before in self.stages[stage]["after"]:
             theirs = self.stages[before]["reels"]
             for each in [reel] if reel in theirs else theirs:
-                handed = self.handed(before, each)
+                handed = self.handed(before, each, stage)
                 if handed is None:
                     return None
                 found += [version for version in handed if version not in found]

@@ -101,6 +101,32 @@ def test_what_comes_after_the_grade_opens_on_acceptance_and_not_on_arrival() -> 
     assert told.opens() == ["opened print/A/R01/1"]
 
 
+def test_a_stage_that_waits_itself_for_acceptance_holds_up_no_other() -> None:
+    stages = [
+        {"name": "scan"},
+        {"name": "copy", "after": ["scan"], "opens_on": "acceptance"},
+        {"name": "clean", "after": ["scan"]},
+    ]
+    told = floor(stages=stages, elements={"A": 1})
+    told.opens()
+    told.delivers("scan/A/R01")
+    assert told.opens() == ["opened clean/A/R01/1"]
+    told.accepts("scan/A/R01")
+    assert told.opens() == ["opened copy/A/R01/1"]
+
+
+def test_a_stage_may_take_what_arrived_where_the_one_before_would_have_all_wait() -> None:
+    stages = [
+        {"name": "scan", "next_opens_on": "acceptance"},
+        {"name": "copy", "after": ["scan"], "opens_on": "arrival"},
+        {"name": "clean", "after": ["scan"]},
+    ]
+    told = floor(stages=stages, elements={"A": 1})
+    told.opens()
+    told.delivers("scan/A/R01")
+    assert told.opens() == ["opened copy/A/R01/1"]
+
+
 def test_the_maker_s_own_word_that_its_work_is_whole_counts_only_until_another_site_has_spoken() -> None:
     told = floor()
     told.opens()

@@ -31,6 +31,7 @@ def routes(draw: st.DrawFn) -> list[dict[str, Any]]:
                 "after": after,
                 "of": draw(st.one_of(st.just([]), st.lists(st.sampled_from(REELS), unique=True, max_size=3))),
                 "next_opens_on": draw(st.sampled_from(["arrival", "acceptance"])),
+                "opens_on": draw(st.sampled_from([None, "arrival", "acceptance"])),
                 "accepted_by": draw(st.lists(st.sampled_from(["lisbon", "halifax"]), unique=True)),
                 "tries": 2,
             }
@@ -50,7 +51,8 @@ class Day:
                 stage.name: {
                     "after": list(stage.after),
                     "reels": list(route.reels_of(production, stage)),
-                    "on_acceptance": stage.next_opens_on == "acceptance",
+                    "next_opens_on": stage.next_opens_on,
+                    "opens_on": stage.opens_on,
                 }
                 for stage in production.route
             }

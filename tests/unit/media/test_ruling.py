@@ -53,6 +53,21 @@ def test_a_file_that_is_silent_about_it_has_every_stage_looked_at(tmp_path: Path
     assert set(route.values()) == {True}
 
 
+def test_a_file_that_is_silent_about_it_has_reference_copies_made_of_accepted_scans_alone(tmp_path: Path):
+    plain = production().model_dump(mode="json", by_alias=True, exclude_none=True)
+    copying = {"name": "copy", "after": ["scan"], "command": ["reference-copy"]}
+    scan, copy = Production.model_validate({**plain, "stage": [{"name": "scan"}, copying]}).route
+    assert not copy.waits_for_acceptance(scan)  # an old ledger means what it meant
+    text = (STATES.parents[1] / "deploy" / "demo" / "production.toml").read_text("utf-8")
+    (tmp_path / "film.toml").write_text(text, "utf-8")
+    film = read_production(tmp_path / "film.toml")
+    waits = {stage.name: stage.waits_for_acceptance(film.stage("scan")) for stage in film.route}
+    assert (waits["reference"], waits["process"]) == (True, False)
+    own = text.replace('command = ["reference-copy"]', 'command = ["reference-copy"]\nopens_on = "arrival"')
+    (tmp_path / "film.toml").write_text(own, "utf-8")
+    assert read_production(tmp_path / "film.toml").stage("reference").opens_on == "arrival"
+
+
 def test_what_is_known_of_a_reel_comes_from_the_production(tmp_path: Path):
     plain = production().model_dump(mode="json", by_alias=True)
     element = {**plain["element"][0], "code": "A", "gauge": "35mm", "speed": "200/11"}

@@ -21,8 +21,8 @@ GRAIN = np.random.default_rng(5)
 @pytest.fixture
 def house(tmp_path: Path) -> House:
     stages = [
-        {"name": "scan", "next_opens_on": "acceptance"},
-        {"name": "copy", "after": ["scan"], "command": ["reference-copy", "h264"]},
+        {"name": "scan"},
+        {"name": "copy", "after": ["scan"], "command": ["reference-copy", "h264"], "opens_on": "acceptance"},
     ]
     return House(tmp_path, film(stages, {COORDINATOR: [], "halifax": ["scan"], "tokyo": ["copy"]}))
 
