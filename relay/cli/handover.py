@@ -70,14 +70,16 @@ def send(
         bool,
         typer.Option(
             "--inspect",
-            help="Look at each frame while it is sent; hand over nothing that blocks. Gaps in edge code are kept.",
+            help="Look at each frame while it is sent; hand over nothing that blocks.",
         ),
     ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Send a finished reel.
 
-    The folder becomes the reel's next version. Interrupted? Run the same command again; it goes on where it was.
+    The folder becomes the reel's next version. Where the edge code in the frames' headers jumps, the reel keeps a gap,
+    unless --scan-map or an earlier version says which frame is which. Interrupted? Run the same command again; it goes
+    on where it was.
     """
     tied = _tied(start_mark, scan_map)
     with open_desk(context.obj) as desk, watching(f"sending {reel}", quiet=as_json) as watcher:
@@ -104,6 +106,7 @@ def send(
         "sent_objects": sent.deposit.sent_objects,
         "sent_bytes": sent.deposit.sent_bytes,
         "already_there": sent.deposit.already_there,
+        "lacking_by_edge_code": sent.lacking,
         "left_out": list(sent.deposit.left_out),
         "job": sent.job,
         "came_late": sent.came_late,
@@ -146,6 +149,8 @@ def _show_sent(page: Page, sent: Sent, frames: str, note: str, report: Report | 
         return
     page.line(f" is sent: {size}, entry {version.entry}.", head=version.name)
     page.line(f"{frames}.")
+    if sent.lacking:
+        page.line(f"By its edge code the film lacks {count(sent.lacking, 'frame')}: gaps on the reel keep their place.")
     if report:
         found = ", ".join(sorted({each.kind for each in report.findings}))
         page.line(f"{count(report.looked_at, 'frame')} looked at. To be seen by somebody: {found or 'nothing'}.")

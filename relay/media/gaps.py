@@ -2,18 +2,20 @@
 
 from itertools import pairwise
 
-from relay.media.findings import Finding, Kind, Report, Run
+from relay.media.findings import Finding, Kind, Run
 from relay.model import ScanMap, ScanSegment
 
+Gap = tuple[int, int]
+"""A number in the files' names, and how many frames the film lacks just ahead of it."""
 
-def with_edge_gaps(scan_map: ScanMap, report: Report) -> ScanMap:
-    """Return a start mark's map with the gaps that the edge code shows; a map of several segments as it is."""
+
+def with_gaps(scan_map: ScanMap, first: int, gaps: list[Gap]) -> ScanMap:
+    """Return a start mark's map with gaps in it, from the file numbered `first` on; any other map as it is."""
     (start, *others) = scan_map.segments
-    if others or start.count is not None or not report.runs:
+    reel = scan_map.reel_frame(first)
+    if others or start.count is not None or reel is None or not gaps:
         return scan_map
-    run = report.runs[0]
-    reel = scan_map.reel_frame(run.first)
-    return scan_map if reel is None else map_with_gaps(run, report.findings, reel) or scan_map
+    return _laid_out(first, reel, gaps)
 
 
 def map_with_gaps(run: Run, findings: tuple[Finding, ...], reel: int = 0) -> ScanMap | None:
@@ -26,12 +28,20 @@ def map_with_gaps(run: Run, findings: tuple[Finding, ...], reel: int = 0) -> Sca
         for each in findings
         if each.kind is Kind.EDGE_GAP and each.where == run.name and each.frames
     )
-    if not gaps:
-        return None
-    starts = [(run.first, reel)]
-    for at, lacking in gaps:
+    return _laid_out(run.first, reel, gaps) if gaps else None
+
+
+def lacking(scan_map: ScanMap) -> int:
+    """Return how many of the reel's frames lie in gaps between a map's segments."""
+    steps = ((then.scan - here.scan, then.reel - here.reel) for here, then in pairwise(scan_map.segments))
+    return sum(max(0, shown - scanned) for scanned, shown in steps)
+
+
+def _laid_out(first: int, reel: int, gaps: list[Gap]) -> ScanMap:
+    starts = [(first, reel)]
+    for at, missing in gaps:
         last_scan, last_reel = starts[-1]
-        starts.append((at, last_reel + at - last_scan + lacking))
+        starts.append((at, last_reel + at - last_scan + missing))
     counts = [then[0] - here[0] for here, then in pairwise(starts)]
     segments = tuple(
         ScanSegment(scan=scan, reel=shown, count=count)

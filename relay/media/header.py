@@ -5,6 +5,7 @@ Every count is a stranger's: nothing is allocated by it here, and no walk is lon
 """
 
 import struct
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isfinite
 
@@ -212,9 +213,25 @@ def _tag(body: Bytes, place: int, order: str, entry: tuple[int, int, int]) -> in
 
 
 def _exr(body: Bytes) -> Extent:
+    window, channels = None, 0
+    for name, kind, value in exr_attributes(body):
+        if name == b"dataWindow" and kind == b"box2i":
+            window = struct.unpack("<4i", value[:16])
+        elif name == b"channels":
+            channels = _exr_channels(value)
+    if window is None:
+        raise ValueError("its header has no dataWindow")
+    left, top, right, bottom = window
+    if right < left or bottom < top:
+        raise ValueError(f"its dataWindow {window} is turned inside out")
+    return Extent(right - left + 1, bottom - top + 1, channels, 32)
+
+
+def exr_attributes(body: Bytes) -> Iterator[tuple[bytes, bytes, Bytes]]:
+    """Yield the name, type and value of each attribute in an OpenEXR header. Raises ValueError, IndexError."""
     if body[:4] != b"\x76\x2f\x31\x01":
         raise ValueError(f"it begins with {bytes(body[:4])!r}, expected 76 2f 31 01 as OpenEXR does")
-    at, window, channels = 8, None, 0
+    at = 8
     for _ in range(_ATTRIBUTES):
         if body[at] == 0:
             break
@@ -224,17 +241,8 @@ def _exr(body: Bytes) -> Extent:
         at += 4
         if size < 0 or at + size > len(body):
             raise ValueError(f"its header's attribute {name[:32]!r} claims {size} bytes, more than the file holds")
-        if name == b"dataWindow" and kind == b"box2i":
-            window = struct.unpack_from("<4i", body, at)
-        elif name == b"channels":
-            channels = _exr_channels(body[at : at + size])
+        yield name, kind, body[at : at + size]
         at += size
-    if window is None:
-        raise ValueError("its header has no dataWindow")
-    left, top, right, bottom = window
-    if right < left or bottom < top:
-        raise ValueError(f"its dataWindow {window} is turned inside out")
-    return Extent(right - left + 1, bottom - top + 1, channels, 32)
 
 
 def _exr_channels(listed: Bytes) -> int:

@@ -7,8 +7,8 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from relay.film.edgecode import EdgeCode, frame_of
 from relay.media.asked import Asked
+from relay.media.edges import Edge, edge, jumps
 from relay.media.findings import Finding, Kind, Run
 from relay.media.ruling import Rules
 from relay.media.seen import Seen
@@ -34,7 +34,7 @@ class Judge:
         """Return how most frames of the run are."""
         usual = {name: _most(getattr(seen, name) for seen in self._good.values()) for name, _, _ in _LIKENESS}
         rate = _most(seen.rate for seen in self._good.values())
-        edges = (f"{s.edge_roll} {s.edge_count:04d}+{s.edge_offset:02d}" for s in self._good.values() if _has_edge(s))
+        edges = (f"{s.edge_roll} {s.edge_count:04d}+{s.edge_offset:02d}" for s in self._good.values() if _edge(s))
         numbers = list(self._frames)
         return Run(
             name=self._name,
@@ -203,21 +203,15 @@ class Judge:
         gauge = self._asked.gauge
         if gauge is None or not gauge.perforations_per_count:
             return
-        before: tuple[int, Seen] | None = None
-        for number, seen in self._good.items():
-            if not _has_edge(seen):
-                continue
-            if before and before[1].edge_roll == seen.edge_roll:
-                moved = frame_of(_edge(seen), gauge) - frame_of(_edge(before[1]), gauge)
-                lacking = moved - (number - before[0])
-                if 0 < lacking <= self._measure.edge_gap_frames and lacking.denominator == 1:
-                    words = f"the edge code goes on as if {lacking} frames were cut out ahead of {number}"
-                    yield self._found(Kind.EDGE_GAP, {number}, words, 0.9, int(lacking))
-                elif lacking:
-                    gone = number - before[0]
-                    words = f"the edge code moves {moved} frames from {before[0]} to {number}: expected {gone}"
-                    yield self._found(Kind.EDGE_CODE, {number}, words, 0.9)
-            before = (number, seen)
+        edges = ((number, _edge(seen)) for number, seen in self._good.items())
+        for jump in jumps(edges, gauge):
+            if lacking := jump.lacking(self._measure.edge_gap_frames):
+                words = f"the edge code goes on as if {lacking} frames were cut out ahead of {jump.at}"
+                yield self._found(Kind.EDGE_GAP, {jump.at}, words, 0.9, lacking)
+            else:
+                gone = jump.at - jump.before
+                words = f"the edge code moves {jump.moved} frames from {jump.before} to {jump.at}: expected {gone}"
+                yield self._found(Kind.EDGE_CODE, {jump.at}, words, 0.9)
 
 
 _LIKENESS: tuple[tuple[str, Kind, str], ...] = (
@@ -251,14 +245,5 @@ def _in(run: FrameRange) -> set[int]:
     return set(range(run.first, run.last + 1))
 
 
-def _has_edge(seen: Seen) -> bool:
-    return (
-        seen.edge_count is not None
-        and seen.edge_offset is not None
-        and seen.edge_count <= 9999
-        and seen.edge_offset <= 119
-    )
-
-
-def _edge(seen: Seen) -> EdgeCode:
-    return EdgeCode(seen.edge_count or 0, seen.edge_offset or 0)
+def _edge(seen: Seen) -> Edge | None:
+    return edge(seen.edge_roll, seen.edge_count, seen.edge_offset)

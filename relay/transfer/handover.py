@@ -16,11 +16,13 @@ from relay.ledger.state import Receipt, State, Version
 from relay.ledger.words import FAULTS_IN_ENTRY, ReceiptSigned, VersionMade, Word
 from relay.ledger.words import Fault as FaultInEntry
 from relay.ledger.work import job_named
+from relay.media.gaps import lacking
 from relay.media.manifest import Manifest, PackedFile
 from relay.media.sequence import picture_of
 from relay.model import Digest, ReelName, ScanMap, VersionName, version_name
 from relay.transfer.deposit import Deposit, deposit
 from relay.transfer.desk import Desk
+from relay.transfer.edge_gaps import edge_reader
 from relay.transfer.faults import Fault
 from relay.transfer.fetch import Fetched, fetch
 from relay.transfer.folder import survey
@@ -56,11 +58,8 @@ class Looking:
     """Who looks at a package while it is sent."""
 
     onlooker: Onlooker
-    check: Callable[[Manifest, ScanMap | None, tuple[VersionName, ...]], ScanMap | None]
-    """Called when all is stored and nothing is said yet, with the manifest, the scan map and the parents; may raise.
-
-    Returns the scan map to say: what was seen in the frames may know of more gaps.
-    """
+    check: Callable[[Manifest, ScanMap | None, tuple[VersionName, ...]], None]
+    """Called when all is stored and nothing is said yet, with the manifest, the scan map and the parents; may raise."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +73,8 @@ class Sent:
     """The job that it was handed in for."""
     came_late: bool = False
     """The claim was over by then: the version is kept, and nobody accepted it."""
+    lacking: int = 0
+    """Frames that the film lacks by its edge code, kept as gaps on the reel."""
 
 
 @dataclass(frozen=True)
@@ -88,6 +89,9 @@ class Received:
 def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED, looking: Looking | None = None) -> Sent:
     """Store the package in a folder and say that it is the reel's next version.
 
+    Gaps in the edge code become gaps on the reel, unless a map of several segments, or a version that this was made
+    from, ties its numbers already.
+
     Sending the same package again as the newest version says nothing new. Raises RefusedError, BrokenError and
     TransientError as `deposit` and the ledger do.
     """
@@ -98,6 +102,7 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED, looking: Lo
     check_treatment(sending.folder, found)
     parents = _parents(state, sending)
     scan_map = _scan_map(desk, state, sending, parents, found)
+    edges = edge_reader(desk, state, sending.reel, parents, scan_map, found)
     stored = deposit(
         sending.folder,
         desk.store,
@@ -107,10 +112,13 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED, looking: Lo
         expected=_expected(desk, state, parents),
         watcher=watcher,
         clock=desk.clock,
-        onlooker=looking.onlooker if looking else None,
+        onlooker=_all_of(edges.look if edges else None, looking.onlooker if looking else None),
     )
+    if edges and scan_map:
+        edges.read_rest(sending.folder)
+        scan_map = edges.on_reel(scan_map)
     if looking:
-        scan_map = looking.check(stored.manifest, scan_map, parents)
+        looking.check(stored.manifest, scan_map, parents)
 
     def decide(now_state: State, _now: datetime) -> list[Word] | None:
         name = version_name(sending.reel, now_state.newest.get(sending.reel, 0) + 1)
@@ -132,7 +140,17 @@ def send(desk: Desk, sending: Sending, watcher: Watcher = UNWATCHED, looking: Lo
     desk.arrivals.note(sending.folder, version.name, version.manifest)
     desk.manifests.keep(stored.manifest)
     late = sending.job is not None and version.name in desk.ledger.state.jobs[sending.job].late
-    return Sent(version, entry is not None, stored, sending.job, late)
+    return Sent(version, entry is not None, stored, sending.job, late, lacking(scan_map) if edges and scan_map else 0)
+
+
+def _all_of(*onlookers: Onlooker | None) -> Onlooker | None:
+    looking = [each for each in onlookers if each]
+
+    def look(path: str, body: memoryview) -> None:
+        for each in looking:
+            each(path, body)
+
+    return look if looking else None
 
 
 def _own_claim(state: State, sending: Sending, site: str) -> Claim:

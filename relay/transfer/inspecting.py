@@ -20,7 +20,6 @@ from relay.ledger.work import job_named
 from relay.media.asked import asked_for
 from relay.media.eyes import Eyes, has_media
 from relay.media.findings import Grade, Report
-from relay.media.gaps import with_edge_gaps
 from relay.media.inspection import Inspection, Told
 from relay.media.manifest import Manifest
 from relay.media.ruling import rules_of
@@ -53,9 +52,7 @@ def inspecting(desk: Desk, version: Version, job: Job) -> Iterator[Inspection]:
 def send_and_look(desk: Desk, sending: Sending, eyes: Eyes, watcher: Watcher = UNWATCHED) -> tuple[Sent, Report]:
     """Send a package and look at its frames while they are in memory; where something blocks, say nothing.
 
-    What was stored by then is nobody's version, and needs not be sent again. Gaps in the edge code become gaps on the
-    reel, unless a map of several segments, or a version that this was made from, ties its numbers already. Raises
-    RefusedError, naming what blocks.
+    What was stored by then is nobody's version, and needs not be sent again. Raises RefusedError, naming what blocks.
     """
     state = desk.ledger.follow()
     job = job_named(state, sending.job) if sending.job else None
@@ -63,15 +60,13 @@ def send_and_look(desk: Desk, sending: Sending, eyes: Eyes, watcher: Watcher = U
     inspection = Inspection(survey(sending.folder).files, eyes, asked, rules_of(desk.owed.parent))
     reports: list[Report] = []
 
-    def check(manifest: Manifest, scan_map: ScanMap | None, parents: tuple[VersionName, ...]) -> ScanMap | None:
+    def check(manifest: Manifest, scan_map: ScanMap | None, parents: tuple[VersionName, ...]) -> None:
         if job:
             sources, paths = sources_of(state, sending.reel, job, parents), [file.path for file in manifest.files]
             inspection.asked = replace(asked, known_gaps=known_gaps(desk, sources, scan_map, paths))
         inspection.look_at_rest(sending.folder)
         reports.append(inspection.report())
         _check_blocks_nothing(sending.folder, reports[0])
-        is_tied = any(state.versions[parent].scan_map for parent in parents)
-        return scan_map if is_tied or scan_map is None else with_edge_gaps(scan_map, reports[0])
 
     sent = send(desk, sending, watcher, Looking(inspection.look, check))
     return sent, reports[0]

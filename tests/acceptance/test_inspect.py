@@ -60,12 +60,15 @@ def test_a_gap_in_the_edge_code_becomes_a_gap_on_the_reel(house: House, reel: Pa
     assert sent["frames"] == [[0, 5], [16, 21]]
 
 
-def test_what_is_looked_at_while_it_is_sent_keeps_the_gaps_of_its_edge_code(house: House, reel: Path):
+@pytest.mark.parametrize("looking", [(), ("--inspect",)])
+def test_whatever_is_sent_keeps_the_gaps_of_its_edge_code(house: House, reel: Path, looking: tuple[str, ...]):
     lacks_ten_from_six(reel)
-    sent = house.send("halifax", reel, "A/R01", "--inspect", "--start-mark", f"{FIRST + 2}")
-    assert sent["frames"] == [[-2, 3], [14, 19]]
-    again = house.send("halifax", reel, "A/R01", "--inspect")
+    sent = house.send("halifax", reel, "A/R01", *looking, "--start-mark", f"{FIRST + 2}")
+    assert (sent["frames"], sent["lacking_by_edge_code"]) == ([[-2, 3], [14, 19]], 10)
+    again = house.send("halifax", reel, "A/R01", *looking)
     assert (again["new"], again["frames"]) == (False, sent["frames"])
+    said = house("halifax", "send", reel, "A/R02", "--at-once").out  # whose bytes the store has, and no map ties
+    assert "By its edge code the film lacks 10 frames: gaps on the reel keep their place." in said
 
 
 def test_a_scan_map_by_hand_stands_against_the_edge_code(house: House, reel: Path):
