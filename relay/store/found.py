@@ -13,6 +13,7 @@ from botocore.config import Config
 from botocore.credentials import Credentials
 from botocore.exceptions import BotoCoreError
 from botocore.httpsession import get_cert_path
+from botocore.loaders import create_loader
 
 from relay.errors import RefusedError
 from relay.store.signing import Keys
@@ -22,12 +23,17 @@ if TYPE_CHECKING:
     from mypy_boto3_s3 import S3Client
 
 
+LOADED = create_loader()
+"""What botocore has read of its descriptions of services: every client of S3 is built from the same ones."""
+
+
 class Found:
     """Keys, region and certificates, in the environment and in the files that botocore reads."""
 
     def __init__(self, name: str, region: str | None, keys: Keys | None, ca_bundle: Path | None) -> None:
         self._name = name
         self._session = botocore.session.Session()
+        self._session.register_component("data_loader", LOADED)
         self._session.set_config_variable("ignore_configured_endpoint_urls", True)  # the address alone says where
         if region or not self._session.get_config_variable("region"):
             self._session.set_config_variable("region", region or "us-east-1")

@@ -10,13 +10,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import boto3
+import botocore.session
 from botocore.config import Config
 from botocore.exceptions import BotoCoreError, ClientError
+from botocore.loaders import create_loader
 
 from tests.servers.process import Process
 
 if TYPE_CHECKING:
     from mypy_boto3_s3 import S3Client
+
+
+LOADED = create_loader()  # what botocore has read of its descriptions: building a client reads them anew otherwise
 
 
 class ServerMissingError(Exception):
@@ -37,7 +42,9 @@ class S3Server(ABC):
 
     def client(self, *, attempts: int = 3) -> "S3Client":
         """Return a client that tries each request `attempts` times in all."""
-        return boto3.session.Session().client(
+        session = botocore.session.Session()
+        session.register_component("data_loader", LOADED)
+        return boto3.session.Session(botocore_session=session).client(
             "s3",
             endpoint_url=self.endpoint,
             region_name="us-east-1",
