@@ -115,6 +115,8 @@ def _load() -> None:
     for name in ("console", "table", "progress", "panel"):
         importlib.import_module(f"rich.{name}")
     _build(Frozen)
+    found = importlib.import_module("relay.store.found")
+    found.Found("", None, importlib.import_module("relay.store.signing").Keys("key", "secret"), None).client(None, 1.0)
     gc.freeze()
 
 
