@@ -37,7 +37,7 @@ def eventually(is_so: Callable[[], bool], told: Callable[[], str]) -> None:
     give_up = time.monotonic() + PATIENCE
     while not is_so():
         assert time.monotonic() < give_up, told()
-        time.sleep(0.2)
+        time.sleep(1)  # each look at a site's health starts a command beside what it waits for
 
 
 class Machine:
