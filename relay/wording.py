@@ -47,6 +47,11 @@ def in_words(frames: Sequence[FrameRange], most: int = 12) -> str:
     return shown + (f" and {len(frames) - most} more ranges" if len(frames) > most else "") if frames else "none"
 
 
+def all_in_words(frames: Sequence[FrameRange]) -> str:
+    """Return ranges of frames as people write them, every one."""
+    return in_words(frames, len(frames))
+
+
 def _range(frames: FrameRange) -> str:
     return f"{frames.first} to {frames.last}" if frames.first < 0 and frames.first < frames.last else str(frames)
 

@@ -11,13 +11,15 @@ from relay.cli.cut import CutListFile, Held, RateText, cut_of
 from relay.cli.numbers import pairs_of
 from relay.errors import MissingError
 from relay.ledger.state import State
-from relay.model import FrameRange, Place, VersionName, every_frame, parse_version, reel_of
+from relay.model import Place, VersionName, every_frame, parse_version, reel_of
 from relay.programme.account import Facts, accounts, held_frames, scans_behind
 from relay.programme.cutlist import CutList
 from relay.programme.fate import Fate, fates, places_by_reel
+from relay.programme.lineage import Known
 from relay.programme.provenance import Origin, Run, provenance
 from relay.programme.story import Said, story_of_all
 from relay.transfer.accounting import account_files, check_pdf, entries_of, findings_on, gathered, write_files
+from relay.transfer.desk import Desk
 from relay.wiring import open_desk
 from relay.wording import in_words, parse_frames, parse_place
 
@@ -46,10 +48,8 @@ def why(
         state = desk.ledger.follow()
         at = _place(state, place)
         listed = cut_of(desk, state, cut, rate, held=held)
-        reels = {run.reel for run in _sources(state, at, listed, Facts())} if at.frames else set()
-        versions = [each for name, each in state.versions.items() if reel_of(name) in {at.reel, *reels}]
-        facts = gathered(desk, state, versions)
-        runs = _sources(state, at, listed, facts)
+        facts, runs = _sources(desk, state, at, listed)
+        versions = [state.versions[name] for name in facts]
         behind = [Place(about=run.reel, frames=(run.source,)) for run in runs if run.reel and run.source]
         told = story_of_all(state, entries_of(desk), [at, *(behind if at.frames else ())])
         found = _fates(state, at, facts, listed)
@@ -77,7 +77,7 @@ def _place(state: State, text: str) -> Place:
 def _fates(state: State, at: Place, facts: Facts, cut: CutList | None) -> tuple[Fate, ...]:
     if at.reel is None or cut is None:
         return ()
-    held = {frame for ranges in facts.frames.values() for frame in every_frame(ranges)}
+    held = {frame for known in facts.values() for frame in every_frame(known.frames)}
     shown = places_by_reel(cut).get(at.reel, {})
     return fates(at.reel, every_frame(at.frames) if at.frames else held, shown, state.decisions)
 
@@ -94,22 +94,27 @@ def _facts(at: Place, told: tuple[Said, ...], facts: Facts, found: tuple[Fate, .
             }
             for each in found
         ],
-        "treatments": {name: list(steps) for name, steps in facts.treatments.items()},
-        "undocumented": {name: pairs_of(ranges) for name, ranges in facts.undocumented.items() if ranges},
-        "scans": {name: sorted(scans_behind(state, name)) for name in facts.frames},
+        "treatments": {name: [step.in_words() for step in known.steps] for name, known in facts.items()},
+        "undocumented": {name: pairs_of(known.undocumented) for name, known in facts.items() if known.undocumented},
+        "scans": {name: sorted(scans_behind(state, name)) for name in facts},
         "story": [each._asdict() for each in told],
     }
 
 
-def _sources(state: State, at: Place, cut: CutList | None, facts: Facts) -> tuple[Run, ...]:
-    """Return which frames of which reels a place in the programme shows. Raises MissingError beyond its end."""
+def _sources(desk: Desk, state: State, at: Place, cut: CutList | None) -> tuple[Facts, tuple[Run, ...]]:
+    """Return what is known of the versions at a place, and which frames of which reels a place in the programme shows.
+
+    Raises MissingError beyond its end.
+    """
     if not at.is_programme or cut is None:
-        return ()
+        return gathered(desk, state, [each for each in state.versions.values() if reel_of(each.name) == at.reel]), ()
     places = frozenset(every_frame(at.frames)) if at.frames else None
+    shown = {run.reel for run in provenance(cut, state.film(), places=places)}
+    facts = gathered(desk, state, [each for each in state.versions.values() if reel_of(each.name) in shown])
     runs = provenance(cut, state.film(), held_frames(state, facts), places)
     if not runs:
         raise MissingError(f"the programme has {cut.length()} frames, counted from 0: {at} lies beyond them")
-    return runs
+    return facts, runs
 
 
 def _from(run: Run) -> dict[str, object]:
@@ -160,8 +165,8 @@ def _show(
         page.line("   Whether its frames are in the film is told with a cut list: --cut-list FILE.")
     if not has_cut and at.is_programme:
         page.line("   What it comes from is told with a cut list: --cut-list FILE.")
-    for name, steps in facts.treatments.items():
-        _show_treatment(page, state, name, steps, facts.undocumented.get(name, ()))
+    for name, known in facts.items():
+        _show_treatment(page, state, name, known)
     for finding in seen:
         page.line("   {version}: {kind} in {frames}, {grade}: {what}".format(**finding))
     page.line()
@@ -169,16 +174,16 @@ def _show(
     page.table(("entry", "time (UTC)", "by", "said"), rows)
 
 
-def _show_treatment(
-    page: Page, state: State, name: VersionName, steps: tuple[str, ...], silent: tuple[FrameRange, ...]
-) -> None:
+def _show_treatment(page: Page, state: State, name: VersionName, known: Known) -> None:
+    steps = "; ".join(step.in_words() for step in known.steps)
     if not state.versions[name].parents:
-        page.line(f"   {name} is a scan." if not steps else f"   {name} is a scan: {'; '.join(steps)}.")
+        page.line(f"   {name} is a scan." if not steps else f"   {name} is a scan: {steps}.")
         return
-    said = "; ".join(steps) if steps else "its site gave no record of what was done"
+    said = steps or "its site gave no record of what was done"
     page.line(f"   {name}: {said}. It goes back to {', '.join(sorted(scans_behind(state, name)))}.")
-    if silent:
-        page.line(f"   {name} differs from what it was made from in {in_words(silent)}, and no step says so.")
+    if known.undocumented:
+        where = in_words(known.undocumented)
+        page.line(f"   {name} differs from what it was made from in {where}, and no step says so.")
 
 
 def account(

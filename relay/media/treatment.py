@@ -80,9 +80,16 @@ class Step(Frozen):
 
     def in_words(self) -> str:
         """Return it in a line."""
-        where = f" on {self.frames}" if self.frames else " on every frame"
+        return self._told(f" on {self.frames}" if self.frames else " on every frame")
+
+    def done_in_words(self) -> str:
+        """Return it in a line for somebody who knows which frames are spoken of."""
+        return self._told("")
+
+    def _told(self, where: str) -> str:
         set_to = ", ".join(f"{name} {value}" for name, value in self.settings.items())
-        return f"{self.what} with {self.tool}{where}" + (f" ({set_to})" if set_to else "")
+        said = f"{self.what} with {self.tool}{where}" + (f" ({set_to})" if set_to else "")
+        return said + (f", by {self.by}" if self.by else "") + (f": {self.note}" if self.note else "")
 
 
 class Treatment(Frozen):

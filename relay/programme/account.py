@@ -3,30 +3,34 @@
 Values only; reads nothing. The pages, the PDF and the PREMIS events are made from this.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 
 from relay.ledger.decision_state import Decision
 from relay.ledger.state import Material, State, Version
-from relay.model import Digest, Element, FrameRange, ReelName, VersionName, every_frame, ranges_of, reel_of
+from relay.media.treatment import Step
+from relay.model import (
+    Digest,
+    Element,
+    ElementKind,
+    FrameRange,
+    ReelName,
+    VersionName,
+    every_frame,
+    ranges_of,
+    reel_of,
+)
 from relay.programme.cutlist import CutList
 from relay.programme.fate import Fate, fates, places_by_reel
+from relay.programme.lineage import Known, Lineages, Use, uses
 from relay.programme.provenance import Run, Shares, provenance, shares
 
 PICTURES = (".png", ".jpg", ".jpeg")
 
 
-@dataclass(frozen=True)
-class Facts:
-    """What was gathered about versions beside the ledger."""
-
-    frames: Mapping[VersionName, tuple[FrameRange, ...]] = field(default_factory=dict)
-    """Which of the reel's frames each version holds."""
-    treatments: Mapping[VersionName, tuple[str, ...]] = field(default_factory=dict)
-    """What each version's site says was done, a line for each step."""
-    undocumented: Mapping[VersionName, tuple[FrameRange, ...]] = field(default_factory=dict)
-    """Frames that differ from the parent's, though no step names them."""
+Facts = Mapping[VersionName, Known]
+"""What was gathered about versions beside the ledger."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +41,7 @@ class VersionAccount:
     frames: tuple[FrameRange, ...]
     scans: tuple[VersionName, ...]
     """The scans that it goes back to; itself, where it is one."""
-    treatments: tuple[str, ...]
+    steps: tuple[Step, ...]
     undocumented: tuple[FrameRange, ...]
 
 
@@ -51,6 +55,8 @@ class ReelAccount:
     versions: tuple[VersionAccount, ...]
     runs: tuple[Run, ...]
     """Where the programme shows it."""
+    uses: tuple[Use, ...]
+    """The same frames, parted by the version that is shown and by what was done to it."""
     fates: tuple[Fate, ...]
     decisions: tuple[Decision, ...]
     pictures: tuple[Digest, ...]
@@ -88,6 +94,8 @@ class Account:
     has_cut: bool
     length: int
     """Frames of the programme; 0 where no cut list was given."""
+    film: tuple[VersionAccount, ...] = ()
+    """The versions of the restored programme itself."""
 
     @property
     def used(self) -> Fraction:
@@ -117,9 +125,9 @@ def accounts(state: State, cut: CutList | None, facts: Facts) -> Accounts:
 def held_frames(state: State, facts: Facts) -> dict[ReelName, frozenset[int]]:
     """Return the frames that any version of a reel holds; a reel of which no version's frames are known is left out."""
     held: dict[ReelName, frozenset[int]] = {}
-    for name, ranges in facts.frames.items():
-        if ranges and name in state.versions:
-            held[reel_of(name)] = held.get(reel_of(name), frozenset()) | set(every_frame(ranges))
+    for name, known in facts.items():
+        if known.frames and name in state.versions:
+            held[reel_of(name)] = held.get(reel_of(name), frozenset()) | set(every_frame(known.frames))
     return held
 
 
@@ -144,9 +152,26 @@ def _is_picture(kept: Material) -> bool:
 
 def _account(books: _Books, holder: str) -> Account:
     film = books.state.film()
-    lent = [element for element in film.elements if element.holder == holder]
-    of_theirs = tuple(_element(books, element) for element in lent if element.kind != "restored programme")
-    return Account(holder, film.title, of_theirs, books.cut is not None, books.cut.length() if books.cut else 0)
+    lent = [element for element in film.elements if element.holder == holder and not _is_made(element)]
+    return Account(
+        holder=holder,
+        title=film.title,
+        elements=tuple(_element(books, element) for element in lent),
+        has_cut=books.cut is not None,
+        length=books.cut.length() if books.cut else 0,
+        film=tuple(_film(books)),
+    )
+
+
+def _is_made(element: Element) -> bool:
+    return element.kind is ElementKind.RESTORED_PROGRAMME
+
+
+def _film(books: _Books) -> Iterator[VersionAccount]:
+    for element in filter(_is_made, books.state.film().elements):
+        for reel in element.reels:
+            for version in books.state.of_reel(ReelName(f"{element.code}/{reel.name}")):
+                yield _version(books, version)
 
 
 def _element(books: _Books, element: Element) -> ElementAccount:
@@ -156,12 +181,14 @@ def _element(books: _Books, element: Element) -> ElementAccount:
 
 def _reel(books: _Books, element: Element, name: ReelName, frames: int | None) -> ReelAccount:
     versions = tuple(_version(books, version) for version in books.state.of_reel(name))
+    runs = tuple(run for run in books.runs if run.reel == name and run.holder == element.holder)
     strips = [look.strip for each in versions for look in each.version.inspections if look.strip]
     return ReelAccount(
         reel=name,
         frames=frames,
         versions=versions,
-        runs=tuple(run for run in books.runs if run.reel == name and run.holder == element.holder),
+        runs=runs,
+        uses=uses(runs, Lineages(books.state, name, books.facts)),
         fates=_fates(books, name, frames, versions),
         decisions=books.decided(name),
         pictures=(*books.pictures(name), *strips[-1:]),
@@ -176,13 +203,9 @@ def _fates(books: _Books, name: ReelName, frames: int | None, versions: Sequence
 
 
 def _version(books: _Books, version: Version) -> VersionAccount:
-    return VersionAccount(
-        version=version,
-        frames=books.facts.frames.get(version.name, ()),
-        scans=tuple(sorted(scans_behind(books.state, version.name))),
-        treatments=books.facts.treatments.get(version.name, ()),
-        undocumented=books.facts.undocumented.get(version.name, ()),
-    )
+    known = books.facts.get(version.name, Known())
+    scans = tuple(sorted(scans_behind(books.state, version.name)))
+    return VersionAccount(version, known.frames, scans, known.steps, known.undocumented)
 
 
 def scans_behind(state: State, version: VersionName) -> set[VersionName]:

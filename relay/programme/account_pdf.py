@@ -81,7 +81,8 @@ class _Writer:
             case Text(text):
                 yield Paragraph(self._shown(text), self._plain)
             case Table(heads, rows):
-                yield self._table([heads, *rows] if any(heads) else [*rows])
+                has_heads = any(heads)
+                yield self._table([heads, *rows] if has_heads else [*rows], heads=has_heads)
             case Picture(digest, shows):
                 yield from self._picture(digest, shows)
 
@@ -92,7 +93,7 @@ class _Writer:
         self._lacked |= {each for each in text if ord(each) not in self._glyphs and each != "\n"}
         return "".join(_LOZENGE if each in self._lacked else each for each in text)
 
-    def _table(self, rows: list[tuple[str, ...]]) -> Any:
+    def _table(self, rows: list[tuple[str, ...]], *, heads: bool) -> Any:
         from reportlab.lib import colors
         from reportlab.platypus import Paragraph
         from reportlab.platypus import Table as Grid
@@ -102,7 +103,13 @@ class _Writer:
         cells = [[Paragraph(self._shown(cell), self._plain) for cell in row] for row in rows]
         style = [("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.grey), ("VALIGN", (0, 0), (-1, -1), "TOP")]
         return Grid(
-            cells, colWidths=widths, style=style, repeatRows=1 if len(rows) > 1 else 0, spaceAfter=6, hAlign="LEFT"
+            cells,
+            colWidths=widths,
+            style=style,
+            repeatRows=1 if heads else 0,
+            splitInRow=1,  # a cell may be longer than a page: a record names up to a thousand steps
+            spaceAfter=6,
+            hAlign="LEFT",
         )
 
     def _picture(self, digest: Digest, shows: str) -> Iterator[Any]:

@@ -8,12 +8,18 @@ from relay.film.length import length_in_words
 from relay.ledger.decision_state import Decision
 from relay.model import Base, Digest, Element, FrameRange, frame_count
 from relay.programme.account import Account, ElementAccount, ReelAccount, VersionAccount, unexplained, used_frames
+from relay.programme.lineage import Use, done_in_words, from_in_words
 from relay.programme.provenance import Origin, Run, Shares
-from relay.wording import count, in_words
+from relay.wording import all_in_words, count
 
 CAUTION = (
     "Nitrate base burns fiercely and decays: store, carry and handle it only as the local codes say, by people "
     "licensed and trained for it."
+)
+
+NOT_SAID = (
+    "Presumed: no version of the film names what it was made from. What is told is the version whose frames are "
+    "fetched for it: the newest that holds them, accepted ones first."
 )
 
 
@@ -50,6 +56,10 @@ def account_blocks(account: Account) -> Iterator[Block]:
     yield Text(_summary(account))
     for element in account.elements:
         yield from _element(account, element)
+    if account.film:
+        yield Heading("The film itself", 2)
+        yield Text("What was made of all that was lent, and what was done to it as a whole:")
+        yield _versions(account.film)
 
 
 def _summary(account: Account) -> str:
@@ -110,9 +120,7 @@ def _reel(account: Account, lent: Element, reel: ReelAccount) -> Iterator[Block]
         yield Text(f"{count(reel.frames, 'frame')} by the can, {length_in_words(lent, reel.frames)}.")
     if reel.versions:
         yield Text("What was scanned, and what was made of it:")
-        yield Table(
-            ("version", "when", "by", "frames", "goes back to", "what was done"), tuple(map(_version, reel.versions))
-        )
+        yield _versions(reel.versions)
     else:
         yield Text("Nothing of it was scanned.")
     if account.has_cut:
@@ -121,25 +129,41 @@ def _reel(account: Account, lent: Element, reel: ReelAccount) -> Iterator[Block]
     yield from (Picture(each, reel.reel) for each in reel.pictures)
 
 
+def _versions(versions: tuple[VersionAccount, ...]) -> Table:
+    return Table(("version", "when", "by", "frames", "goes back to", "what was done"), tuple(map(_version, versions)))
+
+
+def _used(lent: Element, use: Use) -> tuple[str, ...]:
+    places = all_in_words(use.programme) + (", under a dissolve" if use.share < 1 else "")
+    lineage = use.lineage
+    taken = from_in_words(lineage.versions) + ("" if lineage.is_said or not lineage.versions else " (presumed)")
+    return places, all_in_words(use.source), lent.kind, taken, done_in_words(lineage)
+
+
+def _frames(number: Fraction) -> str:
+    return f"{_number(number)} {'frame' if number == 1 else 'frames'}"
+
+
 def _version(account: VersionAccount) -> tuple[str, ...]:
     version = account.version
-    done = "; ".join(account.treatments) or ("the scan" if not version.parents else "the site gave no record")
+    done = "; ".join(step.in_words() for step in account.steps) or (
+        "the scan" if not version.parents else "the site gave no record"
+    )
     if account.undocumented:
-        done += f"; changed with no step that says so: {in_words(account.undocumented)}"
-    frames = in_words(account.frames) if account.frames else "not numbered"
+        done += f"; changed with no step that says so: {all_in_words(account.undocumented)}"
+    frames = all_in_words(account.frames) if account.frames else "not numbered"
     kept = "" if version.retired is None else f" (retired from the bucket, entry {version.retired})"
     return version.name + kept, f"{version.time:%Y-%m-%d}", version.by, frames, ", ".join(account.scans), done
 
 
 def _use(lent: Element, reel: ReelAccount) -> Iterator[Block]:
-    if reel.runs:
+    if reel.uses:
         level = f"{lent.kind}" + (f", {lent.generation}" if lent.generation else "")
-        frames = f"{_number(reel.used)} {'frame' if reel.used == 1 else 'frames'}"
-        yield Text(f"Used for {frames} of the film, at the generation of the {level}:")
-        yield Table(
-            ("frames of the film", "show frames of the reel"),
-            tuple((_places(run), str(run.source)) for run in reel.runs),
-        )
+        yield Text(f"Used for {_frames(reel.used)} of the film, at the generation of the {level}:")
+        heads = ("frames of the film", "show frames of the reel", "generation", "taken from", "what was done to them")
+        yield Table(heads, tuple(_used(lent, use) for use in reel.uses))
+        if not all(use.lineage.is_said for use in reel.uses):
+            yield Text(NOT_SAID)
     else:
         yield Text("Nothing of it is in the film.")
     left = [each for each in reel.fates if not each.shown and each.decision]
@@ -156,7 +180,7 @@ def _use(lent: Element, reel: ReelAccount) -> Iterator[Block]:
 
 
 def _many(frames: tuple[FrameRange, ...]) -> str:
-    return f"{count(frame_count(frames), 'frame')}, {in_words(frames)}"
+    return f"{count(frame_count(frames), 'frame')}, {all_in_words(frames)}"
 
 
 def _decisions(decisions: tuple[Decision, ...]) -> Iterator[Block]:

@@ -1,10 +1,13 @@
 """What happened to an archive's material as events of PREMIS 3.0 (Library of Congress), for catalogues of others. Pure.
 
-Event types are labels of the Library of Congress's preservation vocabulary. Sites are agents, versions are
-representations, and each entry of the ledger that says something of them is one event, by its number.
+Event types are labels of the Library of Congress's preservation vocabulary. Sites are agents; versions are
+representations, and so are the frames of them that the film shows, each run with its generation, what was done to it
+and where the film shows it. Each entry of the ledger that says something of a version is one event, by its number;
+each step of a treatment record is one more.
 """
 
 from collections.abc import Iterable, Iterator
+from datetime import datetime
 from typing import NamedTuple
 from xml.etree import ElementTree as ET
 
@@ -20,11 +23,17 @@ from relay.ledger.words import (
     VersionMade,
     Word,
 )
-from relay.model import VersionName, reel_of
+from relay.model import Element, VersionName, reel_of
+from relay.programme.account import Account, ReelAccount
+from relay.programme.lineage import Done, Use, done_in_words
+from relay.wording import all_in_words
 
 NAMESPACE = "http://www.loc.gov/premis/v3"
 _XSI = "http://www.w3.org/2001/XMLSchema-instance"
-_VOCABULARY = {"authority": "eventType", "authorityURI": "http://id.loc.gov/vocabulary/preservation/eventType"}
+
+
+def _terms(scheme: str) -> dict[str, str]:
+    return {"authority": scheme, "authorityURI": f"http://id.loc.gov/vocabulary/preservation/{scheme}"}
 
 
 class _Event(NamedTuple):
@@ -51,19 +60,29 @@ def _event(word: Word) -> _Event | None:
             return None
 
 
-def premis(state: State, entries: Iterable[Entry], codes: Iterable[str]) -> bytes:
-    """Return the events about versions of the elements `codes` as an XML document, in UTF-8."""
+def premis(state: State, entries: Iterable[Entry], account: Account) -> bytes:
+    """Return the events about what an archive lent as an XML document, in UTF-8; `state` is what `entries` say."""
     ET.register_namespace("premis", NAMESPACE)
     ET.register_namespace("xsi", _XSI)
-    wanted = set(codes)
+    wanted = {each.element.code for each in account.elements}
     theirs = [name for name in state.versions if name.partition("/")[0] in wanted]
+    used = [(each.element, use) for each in account.elements for reel in each.reels for use in reel.uses]
+    told = [(at, entry, each) for entry in entries for at, each in enumerate(_events(entry, wanted))]
+    steps = [step for each in account.elements for reel in each.reels for step in _steps(reel)]
     root = ET.Element(_tag("premis"), {"version": "3.0"})
     root.extend(_object(state, name) for name in theirs)
-    told = [(at, entry, each) for entry in entries for at, each in enumerate(_events(entry, wanted))]
+    root.extend(_used(state, lent, use) for lent, use in used if use.lineage.versions)
     root.extend(_event_element(at, entry, *each) for at, entry, each in told)
-    root.extend(_agent(name, state) for name in sorted({entry.body.by for _, entry, _ in told}))
+    root.extend(_step_element(state, done) for done in steps)
+    agents = {entry.body.by for _, entry, _ in told} | {state.versions[done.version].by for done in steps}
+    root.extend(_agent(name, state) for name in sorted(agents))
     ET.indent(root)
     return b'<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode").encode() + b"\n"
+
+
+def _steps(reel: ReelAccount) -> Iterator[Done]:
+    for each in reel.versions:
+        yield from (Done(each.version.name, number, step) for number, step in enumerate(each.steps))
 
 
 def _events(entry: Entry, codes: set[str]) -> Iterator[tuple[_Event, str]]:
@@ -107,16 +126,67 @@ def _object(state: State, name: VersionName) -> ET.Element:
     return element
 
 
+def _used(state: State, lent: Element, use: Use) -> ET.Element:
+    """Return a run of frames that the film shows: what it is, how it was treated, which version has it."""
+    name, lineage = use.lineage.versions[0], use.lineage
+    element = ET.Element(_tag("object"), {f"{{{_XSI}}}type": "premis:representation"})
+    shown = all_in_words(use.source)
+    places = all_in_words(use.programme)
+    _identified(element, "objectIdentifier", "frames of a version", f"{name}:{shown} at programme:{places}")
+    reel = reel_of(name)
+    facts = {
+        "frames of the reel": f"{reel}:{shown}",
+        "frames of the film": places + (", under a dissolve" if use.share < 1 else ""),
+        "generation": lent.kind + (f", {lent.generation}" if lent.generation else ""),
+        "goes back to": lineage.versions[-1],
+        "treatment": done_in_words(lineage),
+        "version": "as the film's own versions say" if lineage.is_said else "presumed: the first that is fetched",
+    }
+    for kind, value in facts.items():
+        told = _add(element, "significantProperties")
+        _add(told, "significantPropertiesType", kind)
+        _add(told, "significantPropertiesValue", value)
+    _related(element, "structural", "is part of", ("version", name))
+    for made in use.programme:
+        _related(element, "derivation", "is source of", ("frames of the film", f"programme:{made}"))
+    for done in lineage.done:
+        _identified(element, "linkingEventIdentifier", "step of a treatment record", _step_name(state, done))
+    return element
+
+
+def _related(parent: ET.Element, kind: str, subtype: str, other: tuple[str, str]) -> None:
+    holder = _add(parent, "relationship")
+    _add(holder, "relationshipType", kind, **_terms("relationshipType"))
+    _add(holder, "relationshipSubType", subtype, **_terms("relationshipSubType"))
+    _identified(holder, "relatedObjectIdentifier", *other)
+
+
+def _step_name(state: State, done: Done) -> str:
+    return f"{state.versions[done.version].entry}, step {done.number + 1}"
+
+
+def _step_element(state: State, done: Done) -> ET.Element:
+    """Return what was done to some frames of a version as an event: a new version came of it."""
+    version = state.versions[done.version]
+    event = _Event("modification" if version.parents else "capture", "success", (done.version,))
+    name = ("step of a treatment record", _step_name(state, done))
+    return _told(event, name, (version.time, version.by), done.step.in_words())
+
+
 def _event_element(at: int, entry: Entry, event: _Event, said: str) -> ET.Element:
+    return _told(event, ("ledger entry", f"{entry.sequence}.{at}"), (entry.body.time, entry.body.by), said)
+
+
+def _told(event: _Event, name: tuple[str, str], signed: tuple[datetime, str], said: str) -> ET.Element:
     element = ET.Element(_tag("event"))
-    _identified(element, "eventIdentifier", "ledger entry", f"{entry.sequence}.{at}")
-    _add(element, "eventType", event.label, **_VOCABULARY)
-    _add(element, "eventDateTime", entry.body.time.isoformat())
+    _identified(element, "eventIdentifier", *name)
+    _add(element, "eventType", event.label, **_terms("eventType"))
+    _add(element, "eventDateTime", signed[0].isoformat())
     _add(_add(element, "eventDetailInformation"), "eventDetail", said)
     _add(_add(element, "eventOutcomeInformation"), "eventOutcome", event.outcome)
-    _identified(element, "linkingAgentIdentifier", "site", entry.body.by)
-    for name in event.versions:
-        _identified(element, "linkingObjectIdentifier", "version", name)
+    _identified(element, "linkingAgentIdentifier", "site", signed[1])
+    for version in event.versions:
+        _identified(element, "linkingObjectIdentifier", "version", version)
     return element
 
 

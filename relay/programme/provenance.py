@@ -37,6 +37,8 @@ class Run(NamedTuple):
     """The archive that lent it; None where nobody did."""
     share: Fraction = Fraction(1)
     """How much of each frame counts: a half under a dissolve, where another run has the other half."""
+    shown: tuple[int, ...] = ()
+    """The reel's frame that it shows at each place."""
 
     @property
     def counts(self) -> Fraction:
@@ -115,6 +117,7 @@ class _Known:
             reel=None if element is None else reel,
             source=None if element is None else FrameRange(first=min(frames), last=max(frames)),
             holder=element.holder if element and origin is Origin.PRINT else None,
+            shown=() if element is None else tuple(frames),
         )
 
 

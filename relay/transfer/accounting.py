@@ -4,17 +4,18 @@ from collections.abc import Iterable, Sequence
 from importlib.util import find_spec
 from pathlib import Path
 
-from relay.errors import BrokenError, RefusedError, RelayError
+from relay.errors import BrokenError, MissingError, RefusedError, RelayError
 from relay.ledger.entry import Entry, read_entry
 from relay.ledger.state import State, Version
 from relay.media.sequence import frames_in
 from relay.media.treatment import Treatment
-from relay.model import Digest, FrameRange, Place, every_frame, ranges_of, reel_of
-from relay.programme.account import Account, Accounts, Facts
+from relay.model import Digest, FrameRange, Place, VersionName, every_frame, ranges_of, reel_of
+from relay.programme.account import Account, Accounts
 from relay.programme.account_page import page
 from relay.programme.account_pdf import pdf
 from relay.programme.account_words import Block, account_blocks, provenance_blocks
 from relay.programme.cutlist import CutList
+from relay.programme.lineage import Known
 from relay.programme.premis import premis
 from relay.store.folder import in_our_words
 from relay.transfer.cut_lists import parsed
@@ -43,22 +44,27 @@ def stored_cut(desk: Desk, state: State) -> CutList | None:
         ) from fault
 
 
-def gathered(desk: Desk, state: State, versions: Iterable[Version]) -> Facts:
-    """Read what the store holds about `versions` beside the ledger. What was retired is not looked for."""
-    facts = Facts({}, {}, {})
-    frames, told, silent = dict(facts.frames), dict(facts.treatments), dict(facts.undocumented)
-    for version in versions:
-        if version.retired is not None:
-            continue
-        frames[version.name] = frames_in(desk.manifests.read(version.manifest), version.scan_map)
-        record = treatment_of(desk.store, desk.manifests, version)
-        told[version.name] = _steps(record)
-        silent[version.name] = undocumented(desk.manifests, state, version, record)
-    return Facts(frames, told, silent)
+def gathered(desk: Desk, state: State, versions: Iterable[Version]) -> dict[VersionName, Known]:
+    """Read what the store holds about `versions` beside the ledger; of retired ones, too, their manifests stay."""
+    return {version.name: _known(desk, state, version) for version in versions}
 
 
-def _steps(record: Treatment | None) -> tuple[str, ...]:
-    return tuple(step.in_words() for step in record.step) if record else ()
+def _known(desk: Desk, state: State, version: Version) -> Known:
+    record = _record(desk, version)
+    return Known(
+        frames=frames_in(desk.manifests.read(version.manifest), version.scan_map),
+        steps=record.step if record else (),
+        undocumented=undocumented(desk.manifests, state, version, record),
+    )
+
+
+def _record(desk: Desk, version: Version) -> Treatment | None:
+    try:
+        return treatment_of(desk.store, desk.manifests, version)
+    except MissingError:
+        if version.retired is None:
+            raise
+        return None  # it was retired before records were kept
 
 
 def findings_on(desk: Desk, versions: Iterable[Version], place: Place) -> list[dict[str, str]]:
@@ -99,7 +105,7 @@ def account_files(desk: Desk, state: State, told: Accounts, chosen: Sequence[Acc
         stem = f"account-{_file_name(account.holder)}"
         title = f"{account.title}: {account.holder}"
         written |= _documents(desk, stem, title, list(account_blocks(account)))
-        written[f"{stem}.premis.xml"] = premis(state, entries, [each.element.code for each in account.elements])
+        written[f"{stem}.premis.xml"] = premis(state, entries, account)
     if told.shares:
         title = state.film().title
         written |= _documents(desk, "provenance", title, list(provenance_blocks(title, told.runs, told.shares)))

@@ -5,7 +5,6 @@ from pathlib import Path
 from typing import NamedTuple
 
 from relay.errors import MissingError, RefusedError
-from relay.ledger.job_state import Standing
 from relay.ledger.state import State, Version
 from relay.media.manifest import Manifest
 from relay.media.sequence import files_by_frame, frames_in
@@ -13,6 +12,7 @@ from relay.model import FrameRange, ReelName, VersionName, every_frame, merged, 
 from relay.programme.checking import Holdings
 from relay.programme.cutlist import CutList
 from relay.programme.lacking import Fill, Print, filled_by
+from relay.programme.lineage import accepted as accepted_versions
 from relay.programme.pulling import Pull
 from relay.store.folder import in_our_words
 from relay.transfer.aligned import print_of
@@ -36,7 +36,7 @@ def holdings(desk: Desk, state: State, cut_list: CutList) -> Holdings:
             version.name: frames_in(desk.manifests.read(version.manifest), version.scan_map) for version in versions
         }
         sent[reel] = _together(frames.values())
-        good = _accepted(state, reel)
+        good = accepted_versions(state, reel)
         accepted[reel] = sent[reel] if good is None else _together(frames[name] for name in good & frames.keys())
     counted = {
         ReelName(f"{element.code}/{reel.name}"): reel.frames
@@ -79,14 +79,6 @@ def _together(ranges: Iterable[Iterable[FrameRange]]) -> tuple[FrameRange, ...]:
     return merged((each.first, each.last) for some in ranges for each in some)
 
 
-def _accepted(state: State, reel: ReelName) -> set[VersionName] | None:
-    """Return the accepted versions of a reel; None where no job was opened on it."""
-    jobs = [job for job in state.jobs.values() if job.reel == reel]
-    if not jobs:
-        return None
-    return {job.outcome for job in jobs if job.outcome and job.standing is Standing.ACCEPTED}
-
-
 class Pulled(NamedTuple):
     """The files of one version that a pull list needs."""
 
@@ -98,7 +90,7 @@ class Pulled(NamedTuple):
 
 def pulled(desk: Desk, state: State, pull: Pull) -> tuple[Pulled, ...]:
     """Return where the frames of a pull lie: each in an accepted version before others, and in the newest of these."""
-    good = _accepted(state, pull.reel)
+    good = accepted_versions(state, pull.reel)
     versions = sorted(_at_hand(state, pull.reel), key=lambda each: good is not None and each.name not in good)
     wanted = set(every_frame(pull.ranges))
     found = []

@@ -1,7 +1,8 @@
 """Takes old versions out of the bucket, after the closing export was verified again, and never before.
 
 The ledger says first which versions go; then objects go that no kept version, no still and no report needs. Stopped
-anywhere, the same call goes on. Manifests stay, so that it stays known what each version was.
+anywhere, the same call goes on. Manifests and records of what was done stay, so that it stays known what each version
+was.
 """
 
 import hashlib
@@ -18,6 +19,7 @@ from relay.store.folder import in_our_words
 from relay.store.keys import object_key
 from relay.transfer.closing import TAGS
 from relay.transfer.desk import Desk
+from relay.transfer.treatments import records_in
 
 
 class Retired(NamedTuple):
@@ -109,7 +111,7 @@ def _needed(desk: Desk, state: State) -> set[Digest]:
     """Return the objects that stay."""
     needed = {kept.object for kept in state.material}
     for version in state.versions.values():
-        needed.add(version.manifest)
+        needed |= {version.manifest, *records_in(desk.manifests.read(version.manifest))}
         for look in version.inspections:
             needed |= {each for each in (look.report, look.sheet, look.strip, look.thumbnails) if each}
         for check in version.conforms:

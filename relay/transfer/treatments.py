@@ -6,8 +6,9 @@ from pathlib import Path
 from relay.errors import BrokenError, RefusedError
 from relay.ledger.state import State, Version
 from relay.media.compare import Scanned, compare
+from relay.media.manifest import Manifest
 from relay.media.treatment import LIMIT, NAMES, Treatment, parse_treatment
-from relay.model import FrameRange, VersionName, digest_of, merged, without
+from relay.model import Digest, FrameRange, VersionName, digest_of, merged, without
 from relay.store.folder import in_our_words
 from relay.store.keys import object_key
 from relay.store.port import Store
@@ -27,6 +28,11 @@ def check_treatment(folder: Path, files: Collection[str]) -> None:
             parse_treatment(name, body)
         except ValueError as fault:
             raise RefusedError(f"{fault}. Put it right in {folder}, then send again; nothing was sent") from fault
+
+
+def records_in(manifest: Manifest) -> set[Digest]:
+    """Return the objects in which a package says what was done to it."""
+    return {chunk.digest for file in manifest.files if file.path in NAMES for chunk in file.objects()}
 
 
 def treatment_of(store: Store, manifests: Manifests, version: Version) -> Treatment | None:

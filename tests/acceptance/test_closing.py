@@ -21,8 +21,11 @@ def closed(first_house: House, tmp_path_factory: pytest.TempPathFactory) -> Hous
     house = first_house.copied(tmp_path_factory.mktemp("closing"))
     scan = house.scan("scan")
     (scan / "100% report.txt").write_text("a name that bags write otherwise")
+    record = 'relay_treatment = 1\n[[step]]\nwhat = "{}"\nwith = "the scanner"\n'
+    (scan / "treatment.toml").write_text(record.format("scanned dry"))
     house.send("halifax", scan)
     house("halifax", "site", "new-key", "--reason", "yearly")
+    (scan / "treatment.toml").write_text(record.format("cleaned"))
     (scan / "a_r01.0086402.dpx").write_bytes(b"cleaned" * 300)
     house.send("tokyo", scan)
     house("lisbon", "material", "keep", scan / "100% report.txt", "A/R01")
@@ -122,6 +125,7 @@ def test_versions_go_only_after_the_export_was_read_again_and_the_ledger_keeps_s
     assert (gone["versions"], gone["objects"]) == (["A/R01/v1"], 1)  # the frame that the second version has otherwise
     assert house.told("lisbon", *retire)["objects"] == 0
     assert "A/R01/v1" in house("tokyo", "reel", "show", "A/R01").out
+    assert "A/R01/v1 is a scan: scanned dry with the scanner" in house("tokyo", "why", "A/R01").out
     assert "was retired from the bucket" in house.refused("tokyo", "fetch", "A/R01/v1", "gone", ends=3)
     house("tokyo", "fetch", "A/R01/v2", "kept")
     assert "takes no further ones" in house.refused("halifax", "send", house.scan("late", seed=3), "A/R02", "--at-once")

@@ -10,13 +10,15 @@ from hypothesis import strategies as st
 
 from relay.ledger.decision_words import DecisionMade
 from relay.ledger.state import State
-from relay.model import FrameRange, Place, Production, ReelName
-from relay.programme.account import Facts, accounts, unexplained
+from relay.media.treatment import Step
+from relay.model import FrameRange, Place, Production, ReelName, VersionName, frame_count
+from relay.programme.account import accounts, unexplained
 from relay.programme.account_page import page
 from relay.programme.account_pdf import pdf
-from relay.programme.account_words import Heading, Picture, Table, Text, account_blocks, provenance_blocks
+from relay.programme.account_words import NOT_SAID, Heading, Picture, Table, Text, account_blocks, provenance_blocks
 from relay.programme.cutlist import SLATE, CutList, Event
 from relay.programme.fate import fates, places_by_reel
+from relay.programme.lineage import Known
 from relay.programme.provenance import Origin, provenance, shares
 from tests.unit.ledger.scene import Told, pen, production, some_digest, version
 
@@ -87,9 +89,12 @@ def test_all_archives_and_made_new_and_missing_are_the_programme_exactly(seed: i
 def test_what_each_archive_s_account_counts_is_its_share(seed: int):
     film, cut, held = generated(seed)
     state = State(production=film)
-    told = accounts(state, cut, Facts({f"{reel}/v1": () for reel in held}))
+    told = accounts(state, cut, {VersionName(f"{reel}/v1"): Known() for reel in held})
     assert told.shares is not None
     assert {account.holder: account.used for account in told.archives} == dict(told.shares.holders)
+    for account in told.archives:  # what is told with its treatment is all that is counted
+        parts = [use for element in account.elements for reel in element.reels for use in reel.uses]
+        assert sum(frame_count(use.programme) * use.share for use in parts) == account.used
     assert sum(each.used for each in told.archives) + told.shares.made_new + told.shares.missing == cut.length()
 
 
@@ -107,11 +112,12 @@ def scene() -> Told:
 
 
 CUT = CutList(FPS, (Event(A, 0, 10, FPS), Event(ReelName("gap/gap"), 0, 3, FPS), Event(A, 20, 5, FPS)))
-FACTS = Facts(
-    {"A/R01/v1": (FrameRange(first=0, last=29),), "A/R01/v2": (FrameRange(first=0, last=29),)},
-    {"A/R01/v2": ("dust removed with the cleaning desk on 3-5",)},
-    {"A/R01/v2": (FrameRange(first=7, last=8),)},
-)
+DUSTED = Step.model_validate({"what": "dust removed", "with": "the cleaning desk", "frames": "3-5", "by": "Ines"})
+ALL = (FrameRange(first=0, last=29),)
+FACTS = {
+    VersionName("A/R01/v1"): Known(ALL),
+    VersionName("A/R01/v2"): Known(ALL, (DUSTED,), (FrameRange(first=7, last=8),)),
+}
 
 
 def test_the_narrowest_and_then_the_newest_decision_says_why_a_frame_is_not_in_the_film():
@@ -140,10 +146,20 @@ def test_an_account_says_what_was_scanned_used_treated_and_left_and_when_it_goes
     assert "due back 31 December 2026" in text
     assert "Courtesy of A" in text
     assert (
-        "('A/R01/v2', '2026-03-02', 'lisbon', '0-29', 'A/R01/v1', 'dust removed with the cleaning desk on 3-5; " in text
+        "('A/R01/v2', '2026-03-02', 'lisbon', '0-29', 'A/R01/v1', 'dust removed with the cleaning desk on 3-5, by"
+        in text
     )
     assert "changed with no step that says so: 7-8" in text
-    assert "('0-9', '0-9'), ('13-17', '20-24')" in text
+    kind, v2 = "projection print", "A/R01/v2, from the scan A/R01/v1 (presumed)"
+    assert [block.rows for block in blocks if isinstance(block, Table) and "generation" in block.heads] == [
+        (
+            ("0-2, 6, 9", "0-2, 6, 9", kind, v2, "nothing: as it was scanned"),
+            ("3-5", "3-5", kind, v2, "dust removed with the cleaning desk, by Ines"),
+            ("7-8", "7-8", kind, v2, "changed in A/R01/v2 with no step that says so"),
+            ("13-17", "20-24", kind, v2, "nothing: as it was scanned"),
+        )
+    ]
+    assert NOT_SAID in text
     assert "not used: scratched <b> (Ines, lisbon, 2026-03-02" in text
     assert "Nitrate base burns" in text
     (reel, *_) = of_a.elements[0].reels
@@ -192,8 +208,9 @@ def test_the_account_says_what_lies_under_a_dissolve_and_how_it_counts():
     events = (Event(A, 0, 10, FPS), Event(ReelName("B/R01"), 50, 6, FPS, dissolve=3))
     told = accounts(scene().state, CutList(FPS, events), FACTS)
     said = str([block for account in told.archives for block in account_blocks(account)])
-    assert "('10-12, under a dissolve', '10-12')" in said
-    assert "('10-12, under a dissolve', '50-52'), ('13-15', '53-55')" in said
+    assert "('10-12, under a dissolve', '10-12', " in said
+    assert "('10-12, under a dissolve', '50-52', " in said
+    assert "('13-15', '53-55', " in said
     assert "Of the film's 16 frames, 11.5 show what Archive A lent (71.88 %)." in said
 
 
@@ -242,6 +259,16 @@ def test_page_and_pdf_show_all_of_it_with_pictures_and_strangers_words_are_text(
     for said in ("due back 31 December 2026", "Courtesy of A", "scratched <b>", "13-17", "cannot be shown here"):
         assert said in text
     assert sum(len(each.images) for each in document.pages) == 1
+
+
+def test_a_cell_that_is_longer_than_a_page_is_printed_whole():
+    from pypdf import PdfReader
+
+    cell = "; ".join(f"step {number}" for number in range(1500))
+    document = PdfReader(BytesIO(pdf("Tide", [Table(("what", "more"), ((cell, "x"),))], lambda _digest: None)))
+    text = " ".join(" ".join(each.extract_text().split()) for each in document.pages)
+    assert len(document.pages) > 1
+    assert all(f"step {number}" in text for number in (0, 700, 1499))
 
 
 def test_letters_that_the_pdf_s_face_lacks_are_lozenges_and_the_document_says_which():
