@@ -49,9 +49,12 @@ def _rows(reel: Covered) -> list[dict[str, object]]:
             "name": strip.name,
             "kind": strip.kind,
             "share": f"{100 * strip.share(reel.axis):.1f} %",
-            "lacking": tuple(each.frames for each in strip.stretches if each.holding == "lacking"),
-            "unsure": tuple(each.frames for each in strip.stretches if each.holding == "not sure"),
-            "lacks": frame_count(each.frames for each in strip.stretches if each.holding == "lacking"),
+            "lacking": strip.of("lacking"),
+            "unsure": strip.of("not sure"),
+            "unknown": strip.of("not known"),
+            "lacks": frame_count(strip.of("lacking")),
+            "by": strip.by,
+            "decay": None if strip.decay is None else tuple(each.frames for each in strip.decay),
             "more": strip.inserts,
         }
         for strip in reel.strips

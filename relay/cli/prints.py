@@ -12,12 +12,13 @@ from relay.errors import MissingError, RefusedError
 from relay.ledger.state import State
 from relay.media.eyes import check_media
 from relay.model import FrameRange, VersionName, inside, merged
-from relay.programme.coverage import Covered, Strip, covered
+from relay.programme.coverage import Covered, Strip
 from relay.programme.coverage_picture import coverage_png, coverage_svg
-from relay.programme.lacking import Fill, Gap, Print, by_shot, filled_by, gaps_of
+from relay.programme.framemap import FrameMap
+from relay.programme.lacking import Fill, Gap, Print, by_shot, filled_by, gaps_of, lacked
 from relay.store.folder import in_our_words
 from relay.transfer.aligned import aligned_version, print_of
-from relay.transfer.covering import kind_in_words, reels_along
+from relay.transfer.covering import covered_by, kind_in_words, reels_along
 from relay.transfer.desk import Desk
 from relay.wiring import open_desk
 from relay.wording import in_words, parse_place
@@ -67,13 +68,17 @@ def _facts(one: Print, lacking: tuple[Gap, ...]) -> dict[str, object]:
     return {
         "version": one.version,
         "beside": sorted(one.maps),
+        "by_way_of": {name: list(frame_map.by) for name, frame_map in one.maps.items() if frame_map.by},
         "lacks": sum(gap.length for gap in lacking),
+        "found": sum(gap.found() for gap in lacking),
+        "surely": sum(gap.surely() for gap in lacking),
         "gaps": [
             {
                 "frames": pairs_of([gap.frames])[0] if gap.frames else None,
                 "after": gap.after,
                 "length": gap.length,
                 "nowhere": gap.is_nowhere(),
+                "not_known_of": list(gap.unknown),
                 "shot": gap.shot,
                 "fills": [_fill_facts(each) for each in gap.fills],
             }
@@ -81,10 +86,7 @@ def _facts(one: Print, lacking: tuple[Gap, ...]) -> dict[str, object]:
         ],
         "shots": None
         if one.shots is None
-        else [
-            {"shot": each.shot, "frames": pairs_of([each.frames])[0], "places": each.places, "lacks": each.lacks}
-            for each in by_shot(one, lacking)
-        ],
+        else [{**each._asdict(), "frames": pairs_of([each.frames])[0]} for each in by_shot(one, lacking)],
     }
 
 
@@ -96,29 +98,42 @@ def _fill_facts(fill: Fill) -> dict[str, object]:
         "wanted": fill.wanted,
         "whole": fill.is_whole(),
         "sure": fill.sure,
+        "certain": pairs_of(fill.certain),
+        "widest": pairs_of([fill.widest])[0] if fill.widest else None,
         "chance": fill.chance,
+        "unknown": fill.unknown,
+        "by_way_of": list(fill.by),
     }
 
 
 def _show(page: Page, found: list[tuple[Print, tuple[Gap, ...]]]) -> None:
     for one, lacking in found:
-        beside = f", beside {', '.join(sorted(one.maps))}"
+        beside = f", beside {', '.join(map(_way, sorted(one.maps.items())))}"
         if not lacking:
             page.line(f" lacks nothing that is known of{beside}.", head=one.version)
             continue
         places = count(len(lacking), "place")
-        lacked = sum(gap.length for gap in lacking)
-        page.line(f" lacks {count(lacked, 'frame')} in {places}{beside}:", head=one.version)
+        frames, has, surely = lacked(lacking)
+        page.line(f" lacks {count(frames, 'frame')} in {places}{beside}:", head=one.version)
         page.table(("where", "frames", "who has it"), [(_where(gap), str(gap.length), _who(gap)) for gap in lacking])
+        told = f"Of the {frames}, other prints have {surely} surely and {has - surely} perhaps"
+        page.line(f"{told}; {frames - has} are in no print that is known of.")
         _show_shots(page, one, lacking)
+
+
+def _way(other: tuple[VersionName, FrameMap]) -> str:
+    return other[0] + (f" (by way of {', '.join(other[1].by)})" if other[1].by else "")
 
 
 def _show_shots(page: Page, one: Print, lacking: tuple[Gap, ...]) -> None:
     if one.shots is None:
         return
-    rows = [(f"{each.shot}", str(each.frames), f"{each.places}", f"{each.lacks}") for each in by_shot(one, lacking)]
+    rows = [
+        (f"{each.shot}", str(each.frames), *map(str, (each.places, each.lacks, each.surely, each.found - each.surely)))
+        for each in by_shot(one, lacking)
+    ]
     page.line(f"By shot, of {len(one.spans())}:")
-    page.table(("shot", "its frames", "places", "lacks"), rows)
+    page.table(("shot", "its frames", "places", "lacks", "others have surely", "perhaps"), rows)
 
 
 def _where(gap: Gap) -> str:
@@ -129,12 +144,17 @@ def _where(gap: Gap) -> str:
 
 def _who(gap: Gap) -> str:
     told = [f"{fill.version} at {in_words(fill.frames, 4)}{_how(fill)}" for fill in gap.fills]
-    return "; ".join(told) + ("; no print has all of it" if told and gap.is_nowhere() else "") or "no print"
+    told += [f"not known of {', '.join(gap.unknown)}"] if gap.unknown else []
+    return "; ".join(told) + ("; no print has all of it" if gap.fills and gap.is_nowhere() else "") or "no print"
 
 
 def _how(fill: Fill) -> str:
     part = "" if fill.is_whole() else f", {fill.count} of {fill.wanted}"
-    return part + ("" if fill.sure else ", not sure: look")
+    if fill.sure:
+        return part
+    core = f"surely {in_words(fill.certain, 4)}" if fill.certain else "none of it surely"
+    edge = f", at most {fill.widest}" if fill.widest and fill.widest not in fill.frames else ""
+    return f"{part} ({core}{edge}: look)"
 
 
 def fill(
@@ -218,9 +238,7 @@ def _along(desk: Desk, state: State, what: str | None) -> Sequence[Covered]:
     if what is None or "/" in what:
         prints = _prints(desk, state, what)
         if what is not None:
-            return [
-                covered(one, {name: kind_in_words(state, name) for name in (one.version, *one.maps)}) for one in prints
-            ]
+            return [covered_by(desk, state, one) for one in prints]
         what = prints[0].version.partition("/")[0]
     return reels_along(desk, state, what)
 
@@ -234,17 +252,22 @@ def _covered_facts(reel: Covered) -> dict[str, object]:
             {
                 "version": strip.name,
                 "share": round(strip.share(reel.axis), 4),
+                "by_way_of": list(strip.by),
                 "stretches": [
                     {"frames": pairs_of([each.frames])[0], "holding": each.holding} for each in strip.stretches
                 ],
                 "has_more": [{"after": each.after, "length": each.length} for each in strip.inserts],
+                "decay": None
+                if strip.decay is None
+                else [{"frames": pairs_of([each.frames])[0], "percent": each.share} for each in strip.decay],
             }
             for strip in reel.strips
         ],
     }
 
 
-_LETTERS = {"held": "█", "not sure": "?", "lacking": "·"}
+_LETTERS = {"held": "█", "not sure": "?", "not known": "-", "lacking": "·"}
+_WORST = list(_LETTERS)
 
 
 def _show_covered(page: Page, reels: Sequence[Covered]) -> None:
@@ -255,7 +278,17 @@ def _show_covered(page: Page, reels: Sequence[Covered]) -> None:
             (strip.name, strip.kind, f"{100 * strip.share(reel.axis):.1f} %", _letters(strip, reel))
             for strip in reel.strips
         ]
-        page.table(("print", "kind", "holds", "█ held  ? not sure  · lacking"), rows)
+        page.table(("print", "kind", "holds", "█ held  ? not sure  - not known  · lacking"), rows)
+        for strip in reel.strips:
+            _show_more(page, strip)
+
+
+def _show_more(page: Page, strip: Strip) -> None:
+    if strip.by:
+        page.line(f" was not put beside it: known by way of {', '.join(strip.by)}.", head=strip.name)
+    if strip.decay:
+        told = in_words([each.frames for each in strip.decay], 6)
+        page.line(f" has decayed at {told} of these frames.", head=strip.name)
 
 
 def _letters(strip: Strip, reel: Covered, columns: int = 60) -> str:
@@ -265,8 +298,7 @@ def _letters(strip: Strip, reel: Covered, columns: int = 60) -> str:
     for frames, holding in strip.stretches:
         ends = (frames.first - reel.axis.first, frames.last - reel.axis.first)
         for column in range(ends[0] * columns // size, ends[1] * columns // size + 1):
-            if holding == "lacking" or worst[column] == "held":
-                worst[column] = holding
+            worst[column] = max(worst[column], holding, key=_WORST.index)
     return "".join(_LETTERS[each] for each in worst)
 
 
@@ -286,7 +318,8 @@ def _show_fills(
     page.line(f" itself holds {in_words(held)} of {wanted}.", head=one.version)
     for each in fills:
         if not each.count:
-            page.line(" has nothing of it, as far as is known.", head=each.version)
+            none = f" may have it: of {each.unknown} of {each.wanted} frames nothing is known."
+            page.line(none if each.unknown else " has nothing of it.", head=each.version)
             continue
         page.line(
             f" at {in_words(each.frames)}: {each.count} of {each.wanted} frames{_trust(each)}.", head=each.version
@@ -297,7 +330,11 @@ def _show_fills(
 
 
 def _trust(fill: Fill) -> str:
-    return f", surely ({fill.chance} %)" if fill.sure else f", not surely ({fill.chance} %): look at both"
+    by = f", by way of {', '.join(fill.by)}" if fill.by else ""
+    unknown = f"; of {fill.unknown} nothing is known" if fill.unknown else ""
+    if fill.sure:
+        return f", surely ({fill.chance} %){by}"
+    return f", not surely ({fill.chance} %){by}{unknown}: look at both"
 
 
 def _figures(look: "Look") -> tuple[str, ...]:

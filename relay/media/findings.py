@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from relay.media.decay import Decayed
 from relay.model import FrameRange, Frozen
 
 FORM: Literal[1] = 1
@@ -124,6 +125,8 @@ class Report(Frozen):
     findings: tuple[Finding, ...] = ()
     looked_at: int = 0
     """Frames that were decoded."""
+    decay: tuple[Decayed, ...] | None = None
+    """Where the first run has decayed, in the numbers of the files' names. None: nobody looked for it."""
 
     def blocking(self) -> int:
         """Return how many findings block acceptance."""

@@ -139,6 +139,7 @@ class Inspection:
             documents=(*self.contents.stills, *self.contents.papers),
             findings=tuple(sorted(findings, key=_weight)),
             looked_at=sum(path in self._seen for path in self._film),
+            decay=self.thumbnails[runs[0].name].decayed() if runs else None,
         )
 
     def _is_good(self, path: str) -> bool:

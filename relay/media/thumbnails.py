@@ -7,6 +7,7 @@ import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from relay.media.decay import Decayed, decayed
 from relay.model import ScanMap
 
 if TYPE_CHECKING:
@@ -80,6 +81,15 @@ class Thumbnails:
         """Return the frames that begin another shot than the frame before them shows."""
         numbers = sorted(self.grey)
         return _cuts(numbers, (self.grey[number] for number in numbers))
+
+    def decayed(self) -> tuple[Decayed, ...]:
+        """Return where the frames have decayed, as far as thumbnails show it."""
+        import numpy as np
+
+        numbers = sorted(self.grey)
+        if not numbers:
+            return ()
+        return decayed(np.array(numbers), np.stack([self.grey[number] for number in numbers]), self.cuts())
 
     def stored(self) -> bytearray:
         """Return all grey thumbnails in NumPy's own file form: records of a frame's number and its rows, by number."""

@@ -6,11 +6,12 @@ Pure. The axis counts the frames of one print; what it has no numbers for is a m
 from collections.abc import Mapping, Sequence
 from typing import Literal, NamedTuple
 
-from relay.model import FrameRange, VersionName, frame_count, merged
-from relay.programme.framemap import Match
-from relay.programme.lacking import Print, gaps_of
+from relay.media.decay import Decayed
+from relay.model import FrameRange, VersionName, frame_count, merged, outside
+from relay.programme.framemap import FrameMap, Match
+from relay.programme.lacking import Gap, Print, gaps_of
 
-Holding = Literal["held", "not sure", "lacking"]
+Holding = Literal["held", "not sure", "not known", "lacking"]
 Level = Literal["negative", "copy", "print"]
 """How far from the camera: an original negative, what was copied from it to copy on, a print for the screen."""
 
@@ -41,6 +42,15 @@ class Insert(NamedTuple):
     length: int
 
 
+class About(NamedTuple):
+    """What is known of a version beside its frames."""
+
+    kind: str = ""
+    """What it was scanned from: `duplicate negative, second`."""
+    decay: tuple[Decayed, ...] | None = None
+    """Where it has decayed, in its reel's numbers. None: nobody looked."""
+
+
 class Strip(NamedTuple):
     """One print over the axis."""
 
@@ -50,11 +60,18 @@ class Strip(NamedTuple):
     stretches: tuple[Stretch, ...]
     inserts: tuple[Insert, ...] = ()
     """What this print has and the axis lacks."""
+    decay: tuple[Decayed, ...] | None = None
+    """Where what it shows has decayed, along the axis. None: nobody looked."""
+    by: tuple[VersionName, ...] = ()
+    """The prints by way of which that is known, where nobody put it beside the axis."""
 
     def share(self, axis: FrameRange) -> float:
         """Return how much of the axis it holds, surely or not: 0 to 1."""
-        held = frame_count(each.frames for each in self.stretches if each.holding != "lacking")
-        return held / (axis.last - axis.first + 1)
+        return frame_count(self.of("held", "not sure")) / (axis.last - axis.first + 1)
+
+    def of(self, *holdings: Holding) -> tuple[FrameRange, ...]:
+        """Return the stretches of the axis of which one of `holdings` is said."""
+        return tuple(each.frames for each in self.stretches if each.holding in holdings)
 
 
 class Covered(NamedTuple):
@@ -64,54 +81,73 @@ class Covered(NamedTuple):
     axis: FrameRange
     strips: tuple[Strip, ...]
     nowhere: tuple[FrameRange, ...]
-    """Frames of the axis that no print holds."""
+    """Frames of the axis that all prints lack."""
 
 
-def covered(one: Print, kinds: Mapping[VersionName, str]) -> Covered:
+def covered(one: Print, about: Mapping[VersionName, About]) -> Covered:
     """Return the reel along the numbers of `one`. Raises ValueError where it holds no frame."""
     if not one.held:
         raise ValueError(f"{one.version} holds no frames: nothing can be drawn along it")
     axis = FrameRange(first=one.held[0].first, last=one.held[-1].last)
-    own = _strip(one.version, kinds, [(each, "held") for each in one.held], axis)
-    others = [_other(one, name, kinds, axis) for name in sorted(one.maps)]
-    held = merged(
-        (each.frames.first, each.frames.last)
-        for strip in (own, *others)
-        for each in strip.stretches
-        if each.holding != "lacking"
-    )
-    return Covered(one.version, axis, (own, *others), _rest(held, axis))
+    known = about.get(one.version, About())
+    own = _strip(one.version, known, {"held": [(each.first, each.last) for each in one.held]}, axis)
+    lacking = gaps_of(one)
+    others = [_other(one, name, about.get(name, About()), axis, lacking) for name in sorted(one.maps)]
+    at_all = merged((each.first, each.last) for strip in (own, *others) for each in strip.of(*_MAYBE))
+    return Covered(one.version, axis, (own._replace(decay=known.decay), *others), _rest(at_all, axis))
+
+
+_MAYBE: tuple[Holding, ...] = ("held", "not sure", "not known")
 
 
 def _strip(
     name: VersionName,
-    kinds: Mapping[VersionName, str],
-    held: Sequence[tuple[FrameRange, Holding]],
+    about: About,
+    said: Mapping[Holding, Sequence[tuple[int, int]]],
     axis: FrameRange,
     inserts: tuple[Insert, ...] = (),
 ) -> Strip:
-    lacking = _rest([frames for frames, _ in held], axis)
-    stretches = [*(Stretch(*each) for each in held), *(Stretch(each, "lacking") for each in lacking)]
-    kind = kinds.get(name, "")
-    return Strip(name, kind, level_of(kind), tuple(sorted(stretches, key=lambda each: each.frames.first)), inserts)
+    """Return a strip that lacks what nothing else is said of."""
+    told = {holding: merged(said.get(holding, ())) for holding in _MAYBE}
+    lacking = _rest([each for ranges in told.values() for each in ranges], axis)
+    stretches = [Stretch(each, holding) for holding, ranges in told.items() for each in ranges]
+    stretches += [Stretch(each, "lacking") for each in lacking]
+    ordered = tuple(sorted(stretches, key=lambda each: each.frames.first))
+    return Strip(name, about.kind, level_of(about.kind.partition(",")[0]), ordered, inserts)
 
 
-def _other(one: Print, name: VersionName, kinds: Mapping[VersionName, str], axis: FrameRange) -> Strip:
-    said: dict[Holding, list[tuple[int, int]]] = {"held": [], "not sure": [], "lacking": []}
-    for run in one.maps[name].there.runs:
-        said[_holding(run.at(run.first))].append((run.first, run.last))
+def _other(one: Print, name: VersionName, about: About, axis: FrameRange, lacking: Sequence[Gap]) -> Strip:
+    frame_map, said = one.maps[name], dict[Holding, list[tuple[int, int]]]()
+    for run in frame_map.there.runs:
+        said.setdefault(_holding(run.at(run.first)), []).append((run.first, run.last))
+    told = merged((run.first, run.last) for run in frame_map.there.runs)
+    said["not known"] = [part for held in one.held for part in outside((held.first, held.last), told)]
     inserts = []
-    for gap in gaps_of(one):
-        for fill in (each for each in gap.fills if each.version == name):
-            if gap.frames is None:
-                inserts.append(Insert(gap.after, fill.count))
-            else:  # where in the hole a part belongs, nobody can say
-                said["held" if fill.sure and fill.is_whole() else "not sure"].append(
-                    (gap.frames.first, gap.frames.last)
-                )
-    held: list[tuple[FrameRange, Holding]] = [(each, "held") for each in merged(said["held"])]
-    held += [(each, "not sure") for each in merged(said["not sure"])]
-    return _strip(name, kinds, held, axis, tuple(inserts))
+    for gap in lacking:
+        fill = next((fill for fill in gap.fills if fill.version == name), None)
+        if gap.frames is None:
+            inserts += [Insert(gap.after, fill.count)] if fill else []
+        elif name in gap.unknown:
+            said["not known"].append((gap.frames.first, gap.frames.last))
+        elif fill:  # where in the hole a part belongs, nobody can say
+            holding: Holding = "held" if fill.sure and fill.is_whole() else "not sure"
+            said.setdefault(holding, []).append((gap.frames.first, gap.frames.last))
+    strip = _strip(name, about, said, axis, tuple(inserts))
+    return strip._replace(decay=_along(frame_map, about.decay), by=frame_map.by)
+
+
+def _along(frame_map: FrameMap, decay: Sequence[Decayed] | None) -> tuple[Decayed, ...] | None:
+    """Return the other print's decay by the frames of the axis that show it."""
+    if decay is None:
+        return None
+    found = []
+    for run in frame_map.there.runs:
+        for each in decay if run.other is not None else ():
+            by = run.first - (run.other or 0)
+            first, last = max(run.first, each.frames.first + by), min(run.last, each.frames.last + by)
+            if first <= last:
+                found.append(Decayed(frames=FrameRange(first=first, last=last), share=each.share))
+    return tuple(found)
 
 
 def _holding(match: Match) -> Holding:

@@ -17,15 +17,22 @@ if TYPE_CHECKING:
 
 WIDE, LEFT, RIGHT, TALL, GAP = 1200, 250, 30, 26, 12
 _INK, _PAPER, _PALE = "#26292b", "#ffffff", "#c9cdd0"
-_SHADES = {"negative": "#1f3f5b", "copy": "#3f7f9f", "print": "#8fb8c8", "not sure": "#e6c26a", "lacking": "#ffffff"}
-_PATTERNS = {"negative": "solid", "copy": "rising", "print": "dots", "not sure": "crossed", "lacking": "empty"}
+_SHADES = {"negative": "#1f3f5b", "copy": "#3f7f9f", "print": "#8fb8c8", "not sure": "#e6c26a",
+           "not known": "#f1f2f3", "lacking": "#ffffff", "decay": "#ffffff"}  # fmt: skip
+_PATTERNS = {"negative": "solid", "copy": "rising", "print": "dots", "not sure": "crossed", "not known": "level",
+             "lacking": "empty", "decay": "waves"}  # fmt: skip
 _TOLD = {
     "negative": "held, original negative",
     "copy": "held, duplicate or master",
     "print": "held, print",
+    "decay": "decayed; twice as high: much",
     "not sure": "not sure: look",
+    "not known": "not known",
     "lacking": "lacking",
 }
+_DECAY = 8
+"""Pixels at the foot of a strip, twice as many for much decay: what the strip is shows above them."""
+_A_ROW = 4  # of the legend
 _STEP = 6  # pixels between two lines or dots of a pattern
 
 
@@ -65,19 +72,32 @@ def shapes_of(reels: Sequence[Covered], title: str) -> tuple[list[Shape], int]:
     found: list[Shape] = [Words(16, 26, title, 16)]
     y = 46
     for number, look in enumerate(_TOLD):
-        found += [Box(16 + 235 * number, y, 30, 16, look), Words(52 + 235 * number, y + 13, _TOLD[look])]
-    y += 40
+        x, row = 16 + 290 * (number % _A_ROW), y + 24 * (number // _A_ROW)
+        found += [Box(x, row, 30, 16, look), Words(x + 36, row + 13, _TOLD[look])]
+    y += 24 * -(-len(_TOLD) // _A_ROW) + 16
     for reel in reels:
         found += [Words(16, y + 12, f"along {reel.name}, frames {reel.axis.first} to {reel.axis.last}", 13)]
+        for frame in (reel.axis.first + (reel.axis.last - reel.axis.first) * part // 4 for part in (1, 2, 3)):
+            at = _across(frame, reel.axis)
+            found += [Words(at + 4, y + 12, str(frame), 10), Stroke(at, y + 4, at, y + 16)]
         y += 24
         for strip in reel.strips:
             found += _drawn(strip, reel.axis, y)
             y += TALL + GAP
         found.append(Words(16, y + 10, f"in no print: {count(frame_count(reel.nowhere), 'frame')}"))
+        found += [Words(LEFT, y + 22 + 14 * number, text, 10) for number, text in enumerate(_notes(reel))]
         found += [Stroke(_across(each.first, reel.axis), y + 6, _across(each.last + 1, reel.axis), y + 6)
                   for each in reel.nowhere]  # fmt: skip
-        y += 34
+        y += 34 + 14 * len(_notes(reel))
     return found, y
+
+
+def _notes(reel: Covered) -> list[str]:
+    """Return what a strip does not show: how far its maps can be followed, and what nobody looked for."""
+    ways = [f"{strip.name} by way of {', '.join(strip.by)}" for strip in reel.strips if strip.by]
+    unseen = [strip.name for strip in reel.strips if strip.decay is None]
+    told = [f"Nobody put these beside it, others lead there: {'; '.join(ways)}."] if ways else []
+    return told + ([f"Nobody looked for decay in {', '.join(unseen)}."] if unseen else [])
 
 
 def _drawn(strip: Strip, axis: FrameRange, y: float) -> Iterator[Shape]:
@@ -87,6 +107,9 @@ def _drawn(strip: Strip, axis: FrameRange, y: float) -> Iterator[Shape]:
         x = _across(frames.first, axis)
         look = strip.level if holding == "held" else holding
         yield Box(x, y, max(1.0, _across(frames.last + 1, axis) - x), TALL, look)
+    for each in strip.decay or ():
+        x, high = _across(each.frames.first, axis), 2 * _DECAY if each.much else _DECAY
+        yield Box(x, y + TALL - high, max(1.0, _across(each.frames.last + 1, axis) - x), high, "decay")
     for after, length in strip.inserts:
         x = _across(axis.first if after is None else after + 1, axis)
         yield Stroke(x, y - 4, x, y + TALL + 4)
@@ -122,6 +145,10 @@ def _define(known: Element, look: str, pattern: str) -> None:
         SubElement(tile, "path", d=f"M0 0 L{_STEP} {_STEP}", stroke=_INK)
     if pattern == "dots":
         SubElement(tile, "circle", cx="3", cy="3", r="1", fill=_INK)
+    if pattern == "level":
+        SubElement(tile, "path", d=f"M0 3 L{_STEP} 3", stroke=_PALE)
+    if pattern == "waves":
+        SubElement(tile, "path", d=f"M0 5 L3 1 L{_STEP} 5", stroke=_INK, fill="none")
 
 
 def _add(page: Element, shape: Shape) -> None:
@@ -179,6 +206,13 @@ def _pattern(pen: "ImageDraw.ImageDraw", size: tuple[int, int], pattern: str, st
             pen.line((at, 0, at - high, high), fill=_INK)
             if pattern == "crossed":
                 pen.line((at - high, 0, at, high), fill=_INK)
+    if pattern == "level":
+        for y in range(step // 2, high, step):
+            pen.line((0, y, wide, y), fill=_PALE, width=2)
+    if pattern == "waves":
+        for y in range(0, high, step):
+            ends = [(x, y + (step - 2 if turn % 2 else 1)) for turn, x in enumerate(range(0, wide + step, step // 2))]
+            pen.line(ends, fill=_INK, width=2)
     if pattern == "dots":
         for x in range(step // 2, wide, step):
             for y in range(step // 2, high, step):

@@ -74,7 +74,15 @@ class Insert(NamedTuple):
     """In the other print's numbers."""
     after: int | None
     """The frame of this print that they follow; None: they come before all of it."""
-    sure: bool
+    certain: FrameRange | None
+    """The part of them that is surely lacking; None where none is."""
+    widest: FrameRange
+    """As far as they may reach."""
+
+    @property
+    def sure(self) -> bool:
+        """Answer whether all of them are surely lacking."""
+        return self.certain == self.frames
 
 
 def runs_of(said: Iterable[tuple[int, Match]]) -> tuple[Run, ...]:
@@ -156,6 +164,8 @@ class FrameMap:
     other: VersionName
     there: Way
     back: Way
+    by: tuple[VersionName, ...] = ()
+    """The prints that it goes by way of, where nobody put these two side by side."""
 
     @classmethod
     def built(
@@ -176,7 +186,7 @@ class FrameMap:
 
     def inverse(self) -> "FrameMap":
         """Return the same map, seen from the other print."""
-        return FrameMap(self.other, self.one, self.back, self.there)
+        return FrameMap(self.other, self.one, self.back, self.there, self.by[::-1])
 
     def reels(self) -> tuple[ReelName, ReelName]:
         """Return the reels that it speaks of."""
@@ -187,7 +197,7 @@ class FrameMap:
         found = []
         for lacking in self.back.lacking():
             before = self._before(lacking.frames.first)
-            found.append(Insert(lacking.frames, before, lacking.certain == lacking.frames))
+            found.append(Insert(lacking.frames, before, lacking.certain, lacking.widest))
         return tuple(found)
 
     def _before(self, frame: int) -> int | None:
@@ -201,7 +211,8 @@ class FrameMap:
         """
         if further.one != self.other:
             raise ValueError(f"the maps do not meet: one ends at {self.other}, the other begins at {further.one}")
-        return FrameMap(self.one, further.other, _through(self.there, further.there), _through(further.back, self.back))
+        there, back = _through(self.there, further.there), _through(further.back, self.back)
+        return FrameMap(self.one, further.other, there, back, (*self.by, self.other, *further.by))
 
 
 def disagreements(one: FrameMap, other: FrameMap) -> tuple[FrameRange, ...]:

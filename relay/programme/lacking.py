@@ -5,7 +5,7 @@ Pure. Frames are numbered by each print's own reel. What a map is not sure of is
 
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -48,6 +48,14 @@ class Fill:
     sure: bool
     chance: int
     """How likely that is, in percent, as the map says."""
+    certain: tuple[FrameRange, ...] = ()
+    """Those of its frames that are surely right."""
+    widest: FrameRange | None = None
+    """As far as they may reach, where their edges are doubtful."""
+    unknown: int = 0
+    """Frames that are asked for and of which the map says nothing."""
+    by: tuple[VersionName, ...] = ()
+    """The prints by way of which that is known, where nobody put the two side by side."""
 
     @property
     def count(self) -> int:
@@ -70,12 +78,22 @@ class Gap:
     length: int
     fills: tuple[Fill, ...]
     """Best first."""
+    unknown: tuple[VersionName, ...] = ()
+    """Prints of which nobody knows whether they have it."""
     shot: int | None = None
     """The shot that it lies in or follows; of what lies before the print, the first. None: nobody looked for cuts."""
 
     def is_nowhere(self) -> bool:
-        """Answer whether no print has all of it."""
+        """Answer whether no print is known to have all of it."""
         return not any(each.is_whole() for each in self.fills)
+
+    def found(self) -> int:
+        """Return how many of its frames the best print has, surely or not."""
+        return min(self.length, max((each.count for each in self.fills), default=0))
+
+    def surely(self) -> int:
+        """Return how many of its frames the surest print has surely."""
+        return min(self.length, max((frame_count(each.certain) for each in self.fills), default=0))
 
 
 def filled_by(one: Print, wanted: FrameRange) -> tuple[Fill, ...]:
@@ -86,28 +104,38 @@ def filled_by(one: Print, wanted: FrameRange) -> tuple[Fill, ...]:
 
 def _fill(one: Print, frame_map: FrameMap, wanted: FrameRange) -> Fill:
     span = (wanted.first, wanted.last)
-    held = merged(inside(span, one.held))
-    said = [match for frame in every_frame(held) if (match := frame_map.there.at(frame)) is not None]
+    asked = [frame_map.there.at(frame) for frame in every_frame(merged(inside(span, one.held)))]
+    said = [match for match in asked if match is not None]
     others: dict[int, Match] = {match.other: match for match in said if match.other is not None}
+    unknown = len(asked) - len(said)
     for first, last in outside(span, one.held):
-        others |= _between(frame_map, FrameRange(first=first, last=last))
-    frames = merged((frame, frame) for frame in others)
+        between = _between(frame_map, FrameRange(first=first, last=last))
+        unknown += last - first + 1 if between is None else 0
+        others |= between or {}
     weighed = [*others.values(), *(match for match in said if match.other is None)]
-    chance = sum(match.chance for match in weighed) // len(weighed) if weighed else 0
     size = wanted.last - wanted.first + 1
-    sure = bool(weighed) and all(match.sure for match in weighed) and len(others) <= size
-    return Fill(frame_map.other, frames, size, sure, chance)
+    return Fill(
+        frame_map.other,
+        merged((frame, frame) for frame in others),
+        size,
+        sure=bool(weighed) and not unknown and all(match.sure for match in weighed) and len(others) <= size,
+        chance=sum(match.chance for match in weighed) // len(weighed) if weighed else 0,
+        certain=merged((frame, frame) for frame, match in others.items() if match.sure),
+        unknown=unknown,
+        by=frame_map.by,
+    )
 
 
-def _between(frame_map: FrameMap, hole: FrameRange) -> dict[int, Match]:
+def _between(frame_map: FrameMap, hole: FrameRange) -> dict[int, Match] | None:
     """Return frames of the other print that lie between what surrounds `hole`: those that a hole's numbers stand for.
 
-    Where the other print has more frames there than `hole` is long, or an edge is unsure, none of them is sure.
+    Where the other print has more frames there than `hole` is long, or an edge is unsure, none of them is sure. None:
+    nothing is known of what surrounds it.
     """
     low = _edge(frame_map, range(hole.first - 1, hole.first - 1 - EDGE, -1))
     high = _edge(frame_map, range(hole.last + 1, hole.last + 1 + EDGE))
     if low is None or high is None or low.other is None or high.other is None or high.other <= low.other:
-        return {}
+        return None
     own = range(low.other + 1, high.other)
     lacked = [frame for frame in own if (said := frame_map.back.at(frame)) is None or said.other is None]
     sure = low.sure and high.sure and len(lacked) == hole.last - hole.first + 1
@@ -144,11 +172,12 @@ def _untold(one: Print) -> Iterable[Gap]:
         for insert in frame_map.inserts():
             said = frame_map.back.at(insert.frames.first)
             size = insert.frames.last - insert.frames.first + 1
-            fill = Fill(frame_map.other, (insert.frames,), size, insert.sure, said.chance if said else 0)
-            places.setdefault(insert.after, []).append(fill)
+            certain = () if insert.certain is None else (insert.certain,)
+            fill = Fill(frame_map.other, (insert.frames,), size, insert.sure, said.chance if said else 0, certain)
+            places.setdefault(insert.after, []).append(replace(fill, widest=insert.widest, by=frame_map.by))
     for after, fills in places.items():
         longest = max(fill.count for fill in fills)
-        levelled = [Fill(each.version, each.frames, longest, each.sure, each.chance) for each in fills]
+        levelled = [replace(each, wanted=longest) for each in fills]
         yield _as_gap(one, after, None, sorted(levelled, key=lambda each: (-each.count, not each.sure)), longest)
 
 
@@ -157,7 +186,8 @@ def _as_gap(
 ) -> Gap:
     size = length if length is not None else (frames.last - frames.first + 1 if frames else 0)
     shot = one.shot_of(one.held[0].first if after is None else after) if one.held else None
-    return Gap(after, frames, size, tuple(fill for fill in fills if fill.count), shot)
+    unknown = tuple(fill.version for fill in fills if fill.unknown)
+    return Gap(after, frames, size, tuple(fill for fill in fills if fill.count), unknown, shot)
 
 
 class InShot(NamedTuple):
@@ -170,12 +200,21 @@ class InShot(NamedTuple):
     places: int
     lacks: int
     """Frames."""
+    found: int
+    """Of them, what another print has, surely or not."""
+    surely: int
 
 
 def by_shot(one: Print, lacking: Iterable[Gap]) -> tuple[InShot, ...]:
     """Return the shots of `one` that lack something, in order; none where nobody looked for cuts."""
-    spans, found = one.spans(), dict[int, list[int]]()
+    spans, places = one.spans(), dict[int, list[Gap]]()
     for gap in lacking:
         if gap.shot is not None:
-            found.setdefault(gap.shot, []).append(gap.length)
-    return tuple(InShot(shot, spans[shot - 1], len(each), sum(each)) for shot, each in sorted(found.items()))
+            places.setdefault(gap.shot, []).append(gap)
+    return tuple(InShot(shot, spans[shot - 1], len(gaps), *lacked(gaps)) for shot, gaps in sorted(places.items()))
+
+
+def lacked(gaps: Iterable[Gap]) -> tuple[int, int, int]:
+    """Return how many frames gaps are long, how many of them another print has, and how many of these surely."""
+    told = [(gap.length, gap.found(), gap.surely()) for gap in gaps]
+    return sum(each[0] for each in told), sum(each[1] for each in told), sum(each[2] for each in told)

@@ -1,6 +1,8 @@
 """Frame maps of prints in the store: kept with one entry that says so, read back whichever way round is asked for."""
 
 from datetime import datetime
+from functools import reduce
+from itertools import pairwise
 from typing import Protocol
 
 from relay.errors import RefusedError
@@ -9,6 +11,7 @@ from relay.ledger.state import Alignment, State, Version
 from relay.ledger.words import VersionsAligned, Word
 from relay.media.sequence import frames_in
 from relay.model import FrameRange, VersionName, digest_of
+from relay.programme.chaining import Link, paths_from
 from relay.programme.framemap import FrameMap, parse_map, stored_map
 from relay.programme.lacking import Print
 from relay.transfer.desk import Desk
@@ -65,10 +68,30 @@ def read_map(desk: Source, said: Alignment) -> FrameMap:
 
 
 def maps_from(desk: Source, state: State, version: VersionName) -> dict[VersionName, FrameMap]:
-    """Return every map that begins at `version`, by the version that it leads to."""
-    maps = [read_map(desk, each) for each in state.alignments if version in {each.one, each.other}]
-    turned = (each if each.one == version else each.inverse() for each in maps)
-    return {each.other: each for each in turned}
+    """Return every map that begins at `version`, by the version that it leads to.
+
+    A reel that it was not itself put beside is reached by way of others, where that can be: such a map says which.
+    """
+    read: dict[frozenset[VersionName], FrameMap] = {}
+    said = {frozenset({each.one, each.other}): each for each in state.alignments}
+
+    def between(one: VersionName, other: VersionName) -> FrameMap:
+        pair = frozenset({one, other})
+        if pair not in read:
+            read[pair] = read_map(desk, said[pair])
+        return read[pair] if read[pair].one == one else read[pair].inverse()
+
+    direct = [_other_of(each, version) for each in said.values() if version in {each.one, each.other}]
+    found = {other: between(version, other) for other in direct}
+    links = (Link(each.one, each.other, each.sure / each.frames) for each in said.values())
+    for path in paths_from(version, links):
+        steps = [between(one, other) for one, other in pairwise(path)]
+        found[path[-1]] = reduce(FrameMap.then, steps)
+    return found
+
+
+def _other_of(said: Alignment, version: VersionName) -> VersionName:
+    return said.other if said.one == version else said.one
 
 
 def frames_of(desk: Source, version: Version) -> tuple[FrameRange, ...]:

@@ -3,8 +3,10 @@
 from relay.errors import MissingError
 from relay.ledger.state import State
 from relay.model import ReelName, VersionName, reel_of
-from relay.programme.coverage import Covered, covered
+from relay.programme.coverage import About, Covered, covered
+from relay.programme.lacking import Print
 from relay.transfer.aligned import Source, print_of
+from relay.transfer.looked import decay_of
 
 
 def aligned_elements(state: State) -> tuple[str, ...]:
@@ -24,9 +26,14 @@ def reels_along(source: Source, state: State, code: str) -> tuple[Covered, ...]:
     if not newest:
         raise MissingError(f"no reel of {code} was put beside another print yet: nothing is known to draw")
     prints = [print_of(source, state, state.versions[newest[reel]]) for reel in sorted(newest)]
-    return tuple(
-        covered(one, {name: kind_in_words(state, name) for name in (one.version, *one.maps)}) for one in prints
-    )
+    return tuple(covered_by(source, state, one) for one in prints)
+
+
+def covered_by(source: Source, state: State, one: Print) -> Covered:
+    """Return what each print covers along `one`. Raises BrokenError where a report of decay cannot be read."""
+    names = (one.version, *one.maps)
+    about = {name: About(kind_in_words(state, name), decay_of(source, state.versions[name])) for name in names}
+    return covered(one, about)
 
 
 def kind_in_words(state: State, version: VersionName) -> str:

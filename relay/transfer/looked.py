@@ -7,9 +7,10 @@ from typing import Protocol
 
 from relay.errors import BrokenError, MissingError
 from relay.ledger.state import Inspected, Version
+from relay.media.decay import Decayed
 from relay.media.findings import Report, parse_report
 from relay.media.thumbnails import STORED_LIMIT, GreyReel, parse_thumbnails
-from relay.model import Digest, digest_of
+from relay.model import Digest, FrameRange, ScanMap, digest_of, every_frame, ranges_of
 from relay.store.keys import object_key
 from relay.store.port import Store
 
@@ -36,6 +37,24 @@ def read_report(desk: Reader, inspected: Inspected) -> Report:
         return parse_report(body)
     except ValueError as fault:
         raise BrokenError(f"the report {inspected.report} cannot be read: {fault}. Upgrade, or look again") from fault
+
+
+def decay_of(desk: Reader, version: Version) -> tuple[Decayed, ...] | None:
+    """Return where the newest inspection of `version` saw decay, by the reel's own numbers; None: nobody looked.
+
+    Raises BrokenError.
+    """
+    seen = read_report(desk, version.inspections[-1]).decay if version.inspections else None
+    if seen is None or version.scan_map is None:
+        return seen
+    return tuple(
+        Decayed(frames=frames, share=each.share) for each in seen for frames in _on_reel(version.scan_map, each.frames)
+    )
+
+
+def _on_reel(scan_map: ScanMap, scanned: FrameRange) -> tuple[FrameRange, ...]:
+    placed = (scan_map.reel_frame(number) for number in every_frame([scanned]))
+    return ranges_of({frame for frame in placed if frame is not None})
 
 
 def thumbnails_of(desk: Reader, version: Version) -> GreyReel:

@@ -3,29 +3,11 @@
 import numpy as np
 import pytest
 
-from relay.ledger.words import VersionInspected
-from relay.media.thumbnails import Thumbnails
-from relay.model import digest_of
-from relay.settings import Home
-from relay.transfer.sender import Sender
-from relay.wiring import open_desk
 from tests.acceptance.house import PRODUCTION, House
+from tests.acceptance.prints import OTHER, looked_at
 from tests.references.prints import LEVELS, drawn_source, struck
 
 GREY = struck(31, drawn_source(31, 90), LEVELS["mild"], 0).grey[:60]
-OTHER = """
-[[element]]
-code = "B"
-title = "The black and white print"
-kind = "projection print"
-gauge = "35mm"
-base = "nitrate"
-holder = "Blue Shelf Film Vault"
-speed = "18"
-
-[[element.reel]]
-name = "R01"
-"""
 
 
 @pytest.fixture
@@ -35,20 +17,8 @@ def prints(house: House) -> House:
     house("lisbon", "production", "revise", "more.toml", "--reason", "a print turned up")
     for reel, grey in (("A/R01", GREY), ("B/R01", np.delete(GREY, slice(30, 42), axis=0))):
         house.send("halifax", house.scan(reel.replace("/", "_"), seed=len(reel)), reel)
-        looked_at(house, reel, grey)
+        looked_at(house, reel, dict(enumerate(grey, start=86400)))
     return house
-
-
-def looked_at(house: House, reel: str, grey: np.ndarray) -> None:
-    kept = Thumbnails(86400, 18)
-    kept.grey.update(enumerate(grey, start=86400))
-    body = kept.stored()
-    with open_desk(Home(folder=house.place / "halifax")) as desk:
-        version = desk.ledger.follow().version(reel)
-        Sender(desk.store, desk.notebook, frozenset()).put(digest_of(body), memoryview(body), "thumbnails")
-        seen = {"report": digest_of(b"none"), "blocking": 0, "warning": 0, "thumbnails": digest_of(body)}
-        word = VersionInspected(version=version.name, manifest=version.manifest, **seen)
-        desk.ledger.append(desk.pen, lambda _state, _now: [word])
 
 
 def test_what_a_print_lacks_is_told_with_where_it_begins_and_ends_and_a_pin_is_kept_to(prints: House):

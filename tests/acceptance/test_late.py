@@ -6,9 +6,8 @@ import pytest
 
 from tests.acceptance.command import Forker
 from tests.acceptance.house import PRODUCTION, House
-from tests.acceptance.test_conform import frame
+from tests.acceptance.prints import IN_B, OTHER, looked_at, numbered, put_side_by_side, two_prints, two_shots
 from tests.acceptance.test_forecast import ALWAYS
-from tests.acceptance.test_prints import FILM, IN_A, IN_B, OTHER, looked_at, numbered, put_side_by_side
 
 GRADE = """
 [[stage]]
@@ -31,16 +30,9 @@ def production(premiere: timedelta, route: str = GRADE) -> str:
 @pytest.fixture(scope="module")
 def house(forker: Forker, tmp_path_factory: pytest.TempPathFactory) -> House:
     house = House(forker, tmp_path_factory.mktemp("late"))
-    (house.place / "quillmark.toml").write_text(production(timedelta(days=200)), encoding="utf-8")
-    house.create()
-    for number in IN_A:
-        frame(house.place / "a", number, FILM.grey[number], number)
-    for shown, number in numbered(IN_B, 100).items():
-        frame(house.place / "b", number, FILM.grey[shown] // 2 + 60, number)
-    house.send("halifax", house.place / "a", "A/R01", "--start-mark", "0")
-    house.send("halifax", house.place / "b", "B/R01", "--start-mark", "100=100")
+    two_prints(house, production(timedelta(days=200)))
     put_side_by_side(house.place)
-    looked_at(house, "B/R01", list(numbered(IN_B, 100).values()), 121)
+    looked_at(house, "B/R01", two_shots(list(numbered(IN_B, 100).values()), 121))
     return house
 
 

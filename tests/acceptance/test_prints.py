@@ -1,72 +1,22 @@
 """What each print lacks and who has it, as a supervisor asks it: two prints, one map between them."""
 
-from pathlib import Path
-
 import av
 import numpy as np
 import pytest
 from PIL import Image
 
-from relay.ledger.words import VersionInspected
-from relay.media.thumbnails import Thumbnails
-from relay.model import VersionName, digest_of
-from relay.programme.framemap import FrameMap, Match
-from relay.settings import Home
-from relay.transfer.aligned import say_aligned
-from relay.transfer.sender import Sender
-from relay.wiring import open_desk
+from relay.media.decay import Decayed
+from relay.model import FrameRange
 from tests.acceptance.command import Forker
 from tests.acceptance.house import PRODUCTION, House
-from tests.acceptance.test_conform import frame
-from tests.unit.programme.scene import film
-
-FILM = film(40, 7)
-OTHER = """
-[[element]]
-code = "B"
-title = "The print from the north"
-kind = "duplicate negative"
-gauge = "35mm"
-base = "acetate"
-holder = "Harbour Street Archive"
-speed = "18"
-generation = "second"
-
-[[element.reel]]
-name = "R01"
-"""
-IN_A = [number for number in range(40) if not 12 <= number <= 17]
-IN_B = [number for number in range(40) if not 25 <= number <= 27]
-
-
-def numbered(of: list[int], first: int) -> dict[int, int]:
-    return {shown: first + place for place, shown in enumerate(of)}
+from tests.acceptance.prints import IN_A, OTHER, looked_at, put_side_by_side, two_prints, two_shots
 
 
 @pytest.fixture(scope="module")
 def house(forker: Forker, tmp_path_factory: pytest.TempPathFactory) -> House:
-    """A leaves room in its numbers for frames 12 to 17, which it lacks; B, numbered from 100 on, lacks 25 to 27."""
     house = House(forker, tmp_path_factory.mktemp("prints"))
-    (house.place / "quillmark.toml").write_text(PRODUCTION + OTHER, encoding="utf-8")
-    house.create()
-    for number in IN_A:
-        frame(house.place / "a", number, FILM.grey[number], number)
-    for shown, number in numbered(IN_B, 100).items():
-        frame(house.place / "b", number, FILM.grey[shown] // 2 + 60, number)
-    house.send("halifax", house.place / "a", "A/R01", "--start-mark", "0")
-    house.send("halifax", house.place / "b", "B/R01", "--start-mark", "100=100")
+    two_prints(house, PRODUCTION + OTHER)
     return house
-
-
-def put_side_by_side(place: Path) -> None:
-    a, b = {number: number for number in IN_A}, numbered(IN_B, 100)
-    there = {number: Match(b.get(shown), 97, sure=True) for shown, number in a.items()}
-    back = {number: Match(a.get(shown), 97, sure=True) for shown, number in b.items()}
-    found = FrameMap.built(VersionName("A/R01/v1"), VersionName("B/R01/v1"), there, back)
-    with open_desk(Home(folder=place / "lisbon")) as desk:
-        desk.ledger.follow()
-        assert say_aligned(desk, found) is not None
-        assert say_aligned(desk, found) is None  # said once
 
 
 def test_before_prints_are_put_side_by_side_nothing_is_known(house: House):
@@ -74,26 +24,12 @@ def test_before_prints_are_put_side_by_side_nothing_is_known(house: House):
     assert "was put beside no other print" in house.refused("lisbon", "fill", "A/R01:12-17", ends=3)
 
 
-def looked_at(house: House, reel: str, numbers: list[int], cut: int) -> None:
-    """Keep thumbnails of a reel as an inspection does: light comes from the left, and from `cut` on from above."""
-    aside = np.tile(np.arange(64, dtype=np.uint8) * 3, (48, 1))
-    above = np.tile(np.arange(48, dtype=np.uint8)[:, None] * 4, (1, 64))
-    kept = Thumbnails(numbers[0], 18)
-    kept.grey.update({number: aside if number < cut else above for number in numbers})
-    body = kept.stored()
-    with open_desk(Home(folder=house.place / "halifax")) as desk:
-        version = desk.ledger.follow().version(reel)
-        Sender(desk.store, desk.notebook, frozenset()).put(digest_of(body), memoryview(body), "thumbnails")
-        seen = {"report": digest_of(b"none"), "blocking": 0, "warning": 0, "thumbnails": digest_of(body)}
-        word = VersionInspected(version=version.name, manifest=version.manifest, **seen)
-        desk.ledger.append(desk.pen, lambda _state, _now: [word])
-
-
 @pytest.fixture(scope="module")
 def aligned(house: House, tmp_path_factory: pytest.TempPathFactory) -> House:
     beside = house.copied(tmp_path_factory.mktemp("aligned"))
     put_side_by_side(beside.place)
-    looked_at(beside, "A/R01", IN_A, 20)
+    decayed = Decayed(frames=FrameRange(first=3, last=9), share=4.5)
+    looked_at(beside, "A/R01", two_shots(IN_A, 20), decay=[decayed])
     return beside
 
 
@@ -110,7 +46,7 @@ def test_each_print_is_told_what_it_lacks_and_who_has_it(aligned: House):
 
 def test_what_a_print_lacks_is_told_by_shot_where_somebody_looked(aligned: House):
     one, other = aligned.told("lisbon", "gaps", "--shots")["prints"]
-    assert one["shots"] == [{"shot": 1, "frames": [0, 19], "places": 1, "lacks": 6}]
+    assert one["shots"] == [{"shot": 1, "frames": [0, 19], "places": 1, "lacks": 6, "found": 6, "surely": 6}]
     assert one["gaps"][0]["shot"] == 1
     assert other["shots"] is None  # nobody looked at B
     assert aligned.told("lisbon", "gaps")["prints"][0]["shots"] is None  # nobody asked
@@ -161,11 +97,14 @@ def test_coverage_is_told_in_letters_and_drawn_for_an_archive(aligned: House):
         ([0, 11], "held"), ([12, 17], "lacking"), ([18, 39], "held")
     ]  # fmt: skip
     assert [each["frames"] for each in other["stretches"] if each["holding"] == "lacking"] == [[25, 27]]
+    assert (own["decay"], other["decay"]) == ([{"frames": [3, 9], "percent": 4.5}], None)  # nobody looked at B
     svg = (aligned.place / "cover.svg").read_text(encoding="utf-8")
     assert "The Lamp at Quillmark" in svg
     with Image.open(aligned.place / "cover.png") as picture:
         assert picture.format == "PNG"
-    assert "in no print none" in aligned("lisbon", "coverage", "B/R01").out
+    said = aligned("lisbon", "coverage", "B/R01").out
+    assert "in no print none" in said
+    assert "A/R01/v1 has decayed at 103-109" in said
     assert "no reel of C" in aligned.refused("lisbon", "coverage", "C", ends=3)
 
 
