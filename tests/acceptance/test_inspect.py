@@ -100,27 +100,58 @@ def test_rules_of_ones_own_say_what_blocks(house: House, reel: Path):
     assert "nothing says how bad these are: gap" in house.refused("halifax", "inspect", reel)
 
 
-def test_what_a_worker_found_is_told_to_whoever_asks(forker: Forker, tmp_path: Path, reel: Path):
-    house = House(forker, tmp_path)
+def routed(forker: Forker, place: Path, *stages: str) -> House:
+    """Return a house whose file says of its route what must be said, and nothing of inspections."""
+    house = House(forker, place)
     text = PRODUCTION.replace('name = "halifax"\n', 'name = "halifax"\nstages = ["scan"]\n')
-    text = text.replace('name = "tokyo"\n', 'name = "tokyo"\nstages = ["grade"]\n')
-    route = '[[stage]]\nname = "scan"\nof = ["A/R01"]\n[[stage]]\nname = "grade"\nafter = ["scan"]\n'
-    (tmp_path / "quillmark.toml").write_text(f"{text}\n{route}", encoding="utf-8")
+    text = text.replace('name = "tokyo"\n', 'name = "tokyo"\nstages = ["work"]\n')
+    route = '[[stage]]\nname = "scan"\n[[stage]]\nname = "work"\nafter = ["scan"]\n'
+    (place / "quillmark.toml").write_text("\n".join([text, route, *stages]), encoding="utf-8")
     house("lisbon", "production", "create", "quillmark.toml", "--store", "store")
     for site in ("halifax", "tokyo"):
         house("lisbon", "site", "invite", site)
         house(site, "site", "join", f"{site}.invitation")
+    return house
+
+
+def works(house: House, site: str) -> None:
+    for _ in range(3):
+        house(site, "sweep", "--folder", "reels", "--settle", "0")
+
+
+def test_what_a_worker_found_is_told_to_whoever_asks(forker: Forker, tmp_path: Path, reel: Path):
+    house = routed(forker, tmp_path)
     (reel / "frames" / f"A_R01.{FIRST + 5:07d}.dpx").unlink()
     house("halifax", "claim", "scan/A/R01")
     said = house.refused("halifax", "send", reel, "A/R01", "--at-once", "--inspect")
     assert "is not sent: what was found blocks acceptance, in 1 of its parts; first gap" in said
     house.send("halifax", reel, "A/R01")
-    for _ in range(3):
-        house("tokyo", "sweep", "--folder", "reels", "--settle", "0")
+    works(house, "tokyo")
     told = house.told("lisbon", "reel", "findings", "A/R01/v1", "--sheet", "sheet.png")
     assert {each["kind"] for each in told["findings"]} == {"gap", "length"}  # of the 16,320 that the can says
     assert (tmp_path / "sheet.png").read_bytes().startswith(b"\x89PNG")
     assert "gap" in house("lisbon", "reel", "findings", "A/R01").out
+
+
+def test_every_hand_in_is_looked_at_before_it_is_accepted_and_then_copied(forker: Forker, tmp_path: Path, reel: Path):
+    house = routed(forker, tmp_path, 'command = ["reference-copy"]')
+    for name in ("A/R01", "A/R02"):
+        house("halifax", "claim", f"scan/{name}")
+        house.send("halifax", reel, name)
+        house("lisbon", "fetch", name, name.replace("/", "_"))  # whose part it is not to look
+        said = house.refused("lisbon", "accept", f"scan/{name}")
+        assert f"nobody looked at {name}/v1" in said
+        assert "--despite" in said
+    house("lisbon", "accept", "scan/A/R02", "--despite", "--note", "seen on the bench")
+    works(house, "tokyo")
+    jobs = {job["job"]: job["standing"] for job in house.told("lisbon", "jobs", "--all")["jobs"]}
+    assert jobs == {"scan/A/R01/1": "handed in", "scan/A/R02/1": "accepted", "work/A/R02/1": "handed in"}
+    assert house.told("lisbon", "reel", "findings", "A/R01")["looked_at"] == 12
+    house("lisbon", "accept", "scan/A/R01")
+    works(house, "tokyo")
+    (copy,) = (tmp_path / "reels" / "sent" / "A_R01_v2").iterdir()
+    assert copy.name == "A_R01_reference.mov"
+    assert house.told("lisbon", "reel", "show", "A/R01")["versions"][-1]["parents"] == ["A/R01/v1"]
 
 
 def test_without_the_libraries_the_sentence_names_the_extra(monkeypatch: pytest.MonkeyPatch):
