@@ -1,5 +1,6 @@
 """`relay inspect`: a folder looked at before it is sent."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -15,16 +16,21 @@ from relay.media.asked import NOTHING_ASKED, Asked, asked_for
 from relay.media.eyes import Eyes
 from relay.media.findings import Finding, Report, Run
 from relay.media.gaps import map_with_gaps
-from relay.media.inspection import inspect_folder
+from relay.media.inspection import Inspection
 from relay.media.ruling import read_rules, rules_of
-from relay.model import ScanMap
+from relay.model import Digest, ScanMap
 from relay.settings import Home
 from relay.transfer.folder import survey
 from relay.transfer.hashes import remember_hashes
+from relay.transfer.inspecting import look_ahead
 from relay.transfer.looked import newest_look, read_object, read_report
-from relay.transfer.notebook import Notebook
+from relay.transfer.notebook import Notebook, Stamp
+from relay.transfer.progress import Watcher
 from relay.wiring import open_desk
 from relay.wording import in_words
+
+Files = Mapping[str, Stamp]
+Digests = dict[str, Digest]
 
 
 def inspect(
@@ -45,39 +51,56 @@ def inspect(
         Path | None,
         typer.Option(metavar="FILE", help="Write a scan map here that leaves room for gaps in the edge code."),
     ] = None,
+    ahead: Annotated[
+        bool,
+        typer.Option("--ahead", help="Store each frame as well while it is in memory: `relay send` reads none again."),
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Look at a reel before it is sent.
 
     Every frame is decoded and measured: numbers, sizes, headers, black, frozen and repeated frames, length, sound.
-    Signs and sends nothing. Exit code 2: something blocks acceptance.
+    Signs nothing, and sends nothing unless --ahead. Exit code 2: something blocks acceptance.
     """
     asked = _asked(context.obj, reel, stage)
     ruling = read_rules(rules) if rules else rules_of(context.obj.folder)
-    began, files = SYSTEM_CLOCK.now(), survey(folder).files
+    files = survey(folder).files
     with Eyes() as eyes, watching(f"looking at {folder.name}", quiet=as_json) as watcher:
-        watcher.expect(len(files), sum(stamp.size for stamp in files.values()))
-
-        def told(path: str, size: int) -> None:
-            watcher.moved(size)
-            watcher.finished(path)
-
-        inspection = inspect_folder(folder, files, eyes, asked, ruling, told)
-    if context.obj.site_file.is_file():  # who looks may be no site, and has nothing to send then
-        with Notebook(context.obj.notebook) as notebook:
-            remember_hashes(notebook, folder, files, inspection.digests, began)
+        inspection = Inspection(files, eyes, asked, ruling)
+        digests = (_stored if ahead else _looked_at)(context.obj, folder, files, inspection, watcher)
     report = inspection.report()
     if scan_map is not None:
         _write_map(scan_map, report)
     facts = {"folder": str(folder), "blocking": report.blocking(), "warning": report.warning()}
     facts |= report.model_dump(mode="json")
-    facts["digests"] = inspection.digests
+    facts["digests"] = digests
     answer(facts, as_json=as_json, show=lambda page: _show_report(page, report))
     if report.blocking():
         raise RefusedError(
             f"{folder} has {count(report.blocking(), 'finding')} that block acceptance: put right what they name, or "
             "scan it again, then look again"
         )
+
+
+def _stored(home: Home, folder: Path, _files: Files, inspection: Inspection, watcher: Watcher) -> Digests:
+    with open_desk(home) as desk:
+        manifest = look_ahead(desk, folder, inspection, watcher).manifest
+    return {file.path: file.digest for file in manifest.files}
+
+
+def _looked_at(home: Home, folder: Path, files: Files, inspection: Inspection, watcher: Watcher) -> Digests:
+    began = SYSTEM_CLOCK.now()
+    watcher.expect(len(files), sum(stamp.size for stamp in files.values()))
+
+    def told(path: str, size: int) -> None:
+        watcher.moved(size)
+        watcher.finished(path)
+
+    inspection.look_at_rest(folder, told=told)
+    if home.site_file.is_file():  # who looks may be no site, and has nothing to send then
+        with Notebook(home.notebook) as notebook:
+            remember_hashes(notebook, folder, files, inspection.digests, began)
+    return inspection.digests
 
 
 def _asked(home: Home, reel: str | None, stage: str | None) -> Asked:

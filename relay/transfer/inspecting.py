@@ -25,6 +25,7 @@ from relay.media.manifest import Manifest
 from relay.media.ruling import rules_of
 from relay.media.sheet import contact_sheet, strip
 from relay.model import Digest, ScanMap, VersionName, digest_of, reel_of
+from relay.transfer.deposit import Deposit, deposit
 from relay.transfer.desk import Desk
 from relay.transfer.folder import survey
 from relay.transfer.gaps_before import known_gaps, sources_of
@@ -70,6 +71,18 @@ def send_and_look(desk: Desk, sending: Sending, eyes: Eyes, watcher: Watcher = U
 
     sent = send(desk, sending, watcher, Looking(inspection.look, check))
     return sent, reports[0]
+
+
+def look_ahead(desk: Desk, folder: Path, inspection: Inspection, watcher: Watcher = UNWATCHED) -> Deposit:
+    """Store a package and look at its frames while they are in memory, and say nothing: it is nobody's version yet.
+
+    Whoever sends the folder as it is reads none of its frames again. Raises what `deposit` raises.
+    """
+    stored = deposit(
+        folder, desk.store, desk.notebook, hands=desk.hands, watcher=watcher, clock=desk.clock, onlooker=inspection.look
+    )
+    inspection.look_at_rest(folder)
+    return stored
 
 
 def _check_blocks_nothing(folder: Path, report: Report) -> None:

@@ -199,7 +199,13 @@ def test_a_frame_that_cannot_be_decoded_is_named(small_reel: list[Path], tmp_pat
         copy_reel([Source(0, bad)], Slip("A", "R01", "35mm", Fraction(24)), tmp_path / "copy.mov")
 
 
-@pytest.mark.timeout(90)
+def given_once(pipe: Path, body: bytes) -> None:
+    """Give `body` to the first who reads `pipe`; whoever comes after finds no file."""
+    with pipe.open("wb") as file:  # waits for a reader
+        pipe.unlink()
+        file.write(body)
+
+
 @pytest.mark.parametrize("kind", ["dpx", "tif"])
 def test_each_frame_is_read_once_the_first_too(small_reel: list[Path], tmp_path: Path, kind: str):
     pipes = []
@@ -207,6 +213,6 @@ def test_each_frame_is_read_once_the_first_too(small_reel: list[Path], tmp_path:
         whole = tmp_path / f"whole.{kind}"
         Image.fromarray(GREY.astype(np.uint8)).save(whole) if kind == "tif" else shutil.copy(source, whole)
         pipes.append(tmp_path / f"A_R01.{at:07d}.{kind}")
-        os.mkfifo(pipes[-1])  # a file that gives its bytes to one reader: another would wait for ever
-        threading.Thread(target=pipes[-1].write_bytes, args=[whole.read_bytes()], daemon=True).start()
+        os.mkfifo(pipes[-1])
+        threading.Thread(target=given_once, args=[pipes[-1], whole.read_bytes()], daemon=True).start()
     assert copy_reel(sources(pipes), Slip("A", "R01", "35mm", Fraction(24)), tmp_path / "copy.mov") == 3
