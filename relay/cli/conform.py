@@ -107,6 +107,9 @@ def _show(page: Page, report: ConformReport) -> None:
             f"{count(report.compared, 'picture')} compared with their sources; {report.unsure:,} look like their "
             "neighbours, so that only the number speaks for them."
         )
+        if report.mixed:
+            page.line(" of these lie under dissolves, and were compared with both of their frames.",
+                      head=count(report.mixed, "picture"))  # fmt: skip
     else:
         page.line("No picture was compared: inspections of the sources and of this leave thumbnails for that.")
     rows = [

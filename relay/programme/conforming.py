@@ -12,7 +12,8 @@ from pydantic import Field
 
 from relay.model import DigestField, FrameRange, Frozen, ReelField, VersionField, ranges_of
 from relay.programme.cutlist import SLATE, CutList, Shown
-from relay.programme.matching import Match, Pictures, runs, sureness
+from relay.programme.matching import CHANGE, Match, Pictures, runs, sureness
+from relay.programme.mixing import Mixtures
 
 FORM: Literal[1] = 1
 RUNS_TOLD = 500
@@ -59,6 +60,8 @@ class ConformReport(Frozen):
     displaced_in_all: int = 0
     compared: int = 0
     """Places whose picture was compared with its source's."""
+    mixed: int = 0
+    """Of these, the places under dissolves, compared with both of their frames."""
     unsure: int = 0
     """Of these, the places that look like their neighbours: only the number speaks for them."""
     unlike: tuple[FrameRange, ...] = ()
@@ -171,6 +174,7 @@ def conformed(
     version: str | None = None,
     mixed: frozenset[int] = frozenset(),
     going: Mapping[int, Shown] = MappingProxyType({}),
+    mixtures: Mixtures | None = None,
 ) -> ConformReport:
     """Return the report of frames that came back under these places; `pictures` None: nobody compared them."""
     came, places = set(positions), set(range(len(wanted)))
@@ -178,6 +182,7 @@ def conformed(
     displaced = [
         *_by_number(wanted, by_number),
         *(_by_pictures(wanted, pictures, {each.place for each in by_number}) if pictures else ()),
+        *(_by_mixtures(mixtures, pictures.price) if pictures and mixtures else ()),
     ]
     displaced.sort(key=lambda each: (not each.blocks, each.places.first))
     return ConformReport.model_validate(
@@ -191,9 +196,10 @@ def conformed(
             "reading": reading,
             "displaced": tuple(displaced[:RUNS_TOLD]),
             "displaced_in_all": len(displaced),
-            "compared": pictures.compared if pictures else 0,
+            "compared": (pictures.compared if pictures else 0) + (mixtures.compared if mixtures else 0),
+            "mixed": mixtures.compared if mixtures else 0,
             "unsure": pictures.unsure if pictures else 0,
-            "unlike": ranges_of(set(pictures.unlike)) if pictures else (),
+            "unlike": ranges_of({*(pictures.unlike if pictures else ()), *(mixtures.unlike if mixtures else ())}),
         }
     )
 
@@ -207,6 +213,20 @@ def _by_pictures(wanted: Sequence[Shown], pictures: Pictures, known: set[int]) -
     for run in runs([each for each in pictures.matches if each.place not in known]):
         sure, gain = sureness(run), sum(each.gain for each in run)
         yield _displaced(wanted, run, "picture", round(sure, 3), blocks=sure >= SURE and gain >= PLAIN * pictures.price)
+
+
+def _by_mixtures(mixtures: Mixtures, price: float) -> Iterator[Displaced]:
+    for slip in mixtures.slips:
+        yield Displaced(
+            places=FrameRange(first=slip.places[0], last=slip.places[1]),
+            reel=slip.expected.reel,
+            first=slip.expected.frame,
+            shows=slip.found.reel,
+            shows_first=slip.found.frame,
+            by="picture",
+            sure=round(slip.sure, 3),
+            blocks=slip.sure >= SURE and slip.gain >= PLAIN * max(price, CHANGE),
+        )
 
 
 def _displaced(

@@ -30,7 +30,7 @@ TELLING = 0.01
 UNLIKE = 0.35
 """Correlation below which a place looks like nothing around its source."""
 _CHUNK = 2000
-_ROWS, _COLUMNS, _AROUND = 24, 32, 3
+ROWS, COLUMNS, _AROUND = 24, 32, 3
 _WEAVE = 0.3
 """Of a cell of 32 across the picture: a hundredth of its width."""
 
@@ -68,7 +68,7 @@ def match(
     """Return which places of `wanted` show something else.
 
     `returned` is numbered by places, each of `sources` by its reel's frames. `mixed` places are left out: what lies
-    under a dissolve looks like neither of its frames.
+    under a dissolve looks like neither of its frames, and `relay.programme.mixing` holds it against both.
     """
     import numpy as np
 
@@ -79,7 +79,7 @@ def match(
         return Pictures(0, 0, (), ())
     scores = np.concatenate(
         [
-            lists.scores(places[at : at + _CHUNK], _normal(returned.grey[[came[p] for p in places[at : at + _CHUNK]]]))
+            lists.scores(places[at : at + _CHUNK], normal(returned.grey[[came[p] for p in places[at : at + _CHUNK]]]))
             for at in range(0, len(places), _CHUNK)
         ]
     )
@@ -151,21 +151,21 @@ class _Lists:
     def _vectors(self, frames: Sequence[Shown]) -> "_Movable":
         import numpy as np
 
-        vectors = np.empty((len(frames), _ROWS * _COLUMNS), np.float32)
+        vectors = np.empty((len(frames), ROWS * COLUMNS), np.float32)
         for reel, grey in self._sources.items():
             at = [number for number, each in enumerate(frames) if each.reel == reel]
             if at:
-                vectors[at] = _normal(grey.grey[[self._rows[reel, frames[number].frame] for number in at]])
+                vectors[at] = normal(grey.grey[[self._rows[reel, frames[number].frame] for number in at]])
         return _movable(vectors)
 
 
-def _normal(grey: "NDArray[np.uint8]") -> "Vectors":
+def normal(grey: "NDArray[np.uint8]") -> "Vectors":
     """Return thumbnails as vectors of unit length: each place's light against the mean of those around it."""
     import numpy as np
 
     tones = grey.astype(np.float32)
     count, rows, columns = tones.shape
-    tones = tones.reshape(count, _ROWS, rows // _ROWS, _COLUMNS, columns // _COLUMNS).mean(axis=(2, 4))
+    tones = tones.reshape(count, ROWS, rows // ROWS, COLUMNS, columns // COLUMNS).mean(axis=(2, 4))
     around = _AROUND
     padded = np.pad(tones, ((0, 0), (around + 1, around), (around + 1, around)), mode="edge")
     sums = padded.cumsum(axis=1, dtype=np.float64).cumsum(axis=2)
@@ -190,7 +190,7 @@ class _Movable(NamedTuple):
 def _movable(vectors: "Vectors") -> _Movable:
     import numpy as np
 
-    pictures = vectors.reshape(-1, _ROWS, _COLUMNS)
+    pictures = vectors.reshape(-1, ROWS, COLUMNS)
     down, aside = (np.asarray(np.gradient(pictures, axis=axis)).reshape(vectors.shape) for axis in (1, 2))
     pairs = (vectors, aside), (vectors, down), (aside, aside), (aside, down), (down, down)
     return _Movable(vectors, aside, down, np.stack([np.einsum("ij,ij->i", *pair) for pair in pairs], axis=1))

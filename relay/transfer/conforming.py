@@ -22,6 +22,7 @@ from relay.model import Digest, ReelName, ScanMap, VersionName, digest_of
 from relay.programme.conforming import ConformReport, conformed, mixed_places, parse_conform_report
 from relay.programme.cutlist import Shown
 from relay.programme.matching import match
+from relay.programme.mixing import match_mixtures
 from relay.transfer.cut_lists import Listed, list_among
 from relay.transfer.desk import Desk
 from relay.transfer.folder import survey
@@ -121,12 +122,13 @@ def sources_of(desk: Desk, state: State, reels: Iterable[ReelName]) -> dict[Reel
 def held_against(desk: Desk, listed: Listed, came: Came, version: Version | None = None) -> ConformReport:
     """Return how what came back lies to the list."""
     wanted: list[Shown] = list(listed.cut_list.shown())
-    pictures, mixed = None, mixed_places(listed.cut_list)
+    pictures, mixtures, mixed = None, None, mixed_places(listed.cut_list)
     if came.grey is not None:
-        reels = dict.fromkeys(shown.reel for shown in wanted)
-        pictures = match(wanted, came.grey, sources_of(desk, desk.ledger.state, reels), mixed)
-    name = version.name if version else None
-    return conformed(wanted, came.positions, pictures, digest_of(listed.body), name, mixed, listed.cut_list.going())
+        sources = sources_of(desk, desk.ledger.state, listed.cut_list.needed())
+        pictures = match(wanted, came.grey, sources, mixed)
+        mixtures = match_mixtures(listed.cut_list, came.grey, sources, pictures.price)
+    name, going = version.name if version else None, listed.cut_list.going()
+    return conformed(wanted, came.positions, pictures, digest_of(listed.body), name, mixed, going, mixtures)
 
 
 def say_conformed(desk: Desk, version: Version, listed: Listed, report: ConformReport) -> Entry | None:
