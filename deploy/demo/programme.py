@@ -11,6 +11,7 @@ from pathlib import Path
 from deploy.demo.film import START
 from deploy.demo.house import House, tell
 from deploy.demo.pictures import graded, read_dpx, write_like
+from deploy.demo.records import GRADING_DESK, write_record
 from deploy.demo.reels import FRAMES_PER_SECOND, Shot, frames_lost, shots
 from deploy.demo.sound import write_cue
 from relay.model import ReelName
@@ -152,7 +153,10 @@ def put_together(house: House, frames: int) -> None:
     house.relay("kolkata", "conform", made, desk.cut_list, "--no-pictures", ends=2)
     shutil.move(aside, left_out)
     tell("With that frame in its place it goes over, and Lisbon signs that it lies frame for frame as the list says.")
-    house.relay("kolkata", "send", made, "Q/R01", "--start-mark", str(START), "--note", "put together and graded")
+    write_record(made, "graded to one tone, print by print, the tints kept", GRADING_DESK)
+    made_from = [word for name in "AB" for word in ("--parent", f"{name}/R01/v1")]
+    words = ("--start-mark", str(START), *made_from, "--note", "put together and graded")
+    house.relay("kolkata", "send", made, "Q/R01", *words)
     house.relay("lisbon", "conform", "Q/R01/v1", desk.cut_list)
     tell("A movie of it to look at, with its sound, from the frames that there are.")
     house.relay("lisbon", "movie", desk.cut_list, desk.folder / "reel-1.mov", "--sound", desk.cue, "--lines", "360")

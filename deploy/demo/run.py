@@ -51,6 +51,7 @@ def account(house: House, began: float) -> None:
     tell("What to look at next")
     print("  .demo/lisbon/A_R02_sheet.png and A_R02_strip.png          a reel on one page; its cuts and its gaps")
     print(f"  {'.demo' / movie.relative_to(house.place)}   a reference copy, its numbers under the picture")
+    print("  .demo/lisbon/accounts                                     what an archive is owed: HTML, PDF, PREMIS")
     print("  .venv/bin/relay --home .demo/lisbon/home ledger show --last 0     everything that was said, and by whom")
     print("  .venv/bin/relay --home .demo/lisbon/home reel show B/R01          a refusal, a mending, a whole arrival")
     print("  .venv/bin/relay --home .demo/tokyo/home verify .demo/tokyo/arrived/B_R01 B/R01")

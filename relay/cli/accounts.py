@@ -13,10 +13,11 @@ from relay.errors import MissingError
 from relay.ledger.state import State
 from relay.model import Place, VersionName, every_frame, parse_version, reel_of
 from relay.programme.account import Facts, accounts, held_frames, scans_behind
+from relay.programme.account_words import share_rows
 from relay.programme.cutlist import CutList
 from relay.programme.fate import Fate, fates, places_by_reel
 from relay.programme.lineage import Known
-from relay.programme.provenance import Origin, Run, provenance
+from relay.programme.provenance import Origin, Run, Shares, provenance
 from relay.programme.story import Said, story_of_all
 from relay.transfer.accounting import account_files, check_pdf, entries_of, findings_on, gathered, write_files
 from relay.transfer.desk import Desk
@@ -232,8 +233,18 @@ def account(
     answer(
         facts_told,
         as_json=as_json,
-        show=lambda page: page.line(f"{target}: {count(len(chosen), 'account')}, {count(len(written), 'file')}."),
+        show=lambda page: _show_accounts(page, target, len(chosen), sorted(written), sharing),
     )
+
+
+def _show_accounts(page: Page, target: Path, chosen: int, written: list[str], sharing: Shares | None) -> None:
+    page.line(f"{target}: {count(chosen, 'account')}, {count(len(written), 'file')}:")
+    for name in written:
+        page.line(f"   {name}")
+    if sharing is None:
+        page.line("   What the film shows of them is told with a cut list: --cut-list FILE.")
+    else:
+        page.table(("lent by", "frames of the film", "share"), share_rows(sharing))
 
 
 def _number(frames: Fraction) -> int | float:

@@ -199,13 +199,15 @@ def _decided(decision: Decision) -> str:
 def provenance_blocks(title: str, runs: tuple[Run, ...], shares: Shares) -> Iterator[Block]:
     """Yield the programme's own provenance: every frame of it, adding up to 100 %."""
     yield Heading(f"{title}: where every frame comes from", 1)
+    yield Table(("lent by", "frames", "share"), share_rows(shares))
+    yield Table(("frames of the film", "from", "frames of the reel", "lent by"), tuple(map(_run, runs)))
+
+
+def share_rows(shares: Shares) -> tuple[tuple[str, ...], ...]:
+    """Return who lent how much of the film, what was made new and what no print had; the last row is all of it."""
     rows = [*shares.holders.items(), ("made new", shares.made_new), ("missing: no print had it", shares.missing)]
     rows.append(("all of the film", shares.total))
-    yield Table(
-        ("lent by", "frames", "share"),
-        tuple((name, _number(number), _percent(number, shares.total).strip(" ()")) for name, number in rows),
-    )
-    yield Table(("frames of the film", "from", "frames of the reel", "lent by"), tuple(map(_run, runs)))
+    return tuple((name, _number(number), _percent(number, shares.total).strip(" ()")) for name, number in rows)
 
 
 def _run(run: Run) -> tuple[str, ...]:
