@@ -19,7 +19,8 @@ from relay.board import api, covering, deciding, door, figures, foretelling, liv
 from relay.board.desk import Board
 from relay.board.door import AskedInError, NotYoursError
 from relay.board.guard import Bounded, Headed
-from relay.board.web import page
+from relay.board.sheets import Sheets
+from relay.board.web import page, warm
 from relay.errors import BrokenError, LostRaceError, MissingError, RefusedError, RelayError, TransientError
 
 STATIC = Path(__file__).with_name("static")
@@ -46,6 +47,7 @@ def board_app(board: Board, *, hosts: Sequence[str], secret: str, is_secure: boo
         lifespan=_lifespan,
     )
     app.state.board, app.state.start = board, secrets.token_hex(8)
+    app.state.sheets = Sheets()
     app.state.listening, app.state.is_stopping = 0, False
     for part in (door, pages, covering, deciding, foretelling, api, live, figures, pictures):
         app.include_router(part.router)
@@ -64,6 +66,7 @@ def board_app(board: Board, *, hosts: Sequence[str], secret: str, is_secure: boo
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    warm()
     app.state.board.watch.start()
     yield
     app.state.is_stopping = True

@@ -3,9 +3,10 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from relay.board.desk import Board
 from relay.board.door import Asking, board_of
-from relay.board.pages import frame_of
-from relay.board.web import page
+from relay.board.rows.view import Viewer
+from relay.board.web import Told, shown
 from relay.model import frame_count
 from relay.programme.coverage import Covered
 from relay.programme.coverage_picture import coverage_svg
@@ -14,10 +15,9 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/coverage")
-def first(request: Request, viewer: Asking) -> Response:
+async def first(request: Request, viewer: Asking) -> Response:
     """Show the first element that was put beside another; or that none was."""
-    codes = board_of(request).covered_elements(viewer)
-    return _page(request, viewer, codes[0] if codes else None)
+    return await shown(request, viewer, "coverage.html", _along)
 
 
 @router.get("/coverage/{element}.svg")
@@ -30,17 +30,16 @@ def drawing(request: Request, viewer: Asking, element: str) -> Response:
 
 
 @router.get("/coverage/{element}")
-def along(request: Request, viewer: Asking, element: str) -> Response:
+async def along(request: Request, viewer: Asking, element: str) -> Response:
     """Show an element's reels, each print a strip."""
-    return _page(request, viewer, element)
+    return await shown(request, viewer, "coverage.html", lambda board, viewer: _along(board, viewer, element))
 
 
-def _page(request: Request, viewer: Asking, code: str | None) -> Response:
-    board = board_of(request)
+def _along(board: Board, viewer: Viewer, element: str | None = None) -> Told:
     codes = board.covered_elements(viewer)
+    code = element or next(iter(codes), None)
     reels = board.coverage(viewer, code) if code else ()
-    told = [(reel, _rows(reel)) for reel in reels]
-    return page(request, "coverage.html", **frame_of(request, viewer), codes=codes, code=code, reels=told)
+    return {"codes": codes, "code": code, "reels": [(reel, _rows(reel)) for reel in reels]}
 
 
 def _rows(reel: Covered) -> list[dict[str, object]]:

@@ -96,7 +96,11 @@ def viewer_of(request: Request) -> Viewer:
     return viewer
 
 
-Asking = Annotated[Viewer, Depends(viewer_of)]
+async def _asking(request: Request) -> Viewer:
+    return viewer_of(request)  # no thread for it: what it looks up is in memory
+
+
+Asking = Annotated[Viewer, Depends(_asking)]
 
 
 def token_of(request: Request) -> str:

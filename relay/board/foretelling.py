@@ -1,17 +1,19 @@
 """The page Forecast: the plan as bars and in words, and what would be if; the question stands in the address."""
 
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import quote_plus
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import RedirectResponse, Response
 
-from relay.board.door import Asking, board_of
-from relay.board.pages import PAGE, Start, frame_of
+from relay.board.desk import Board
+from relay.board.door import Asking
+from relay.board.pages import PAGE, Start
 from relay.board.rows.chart import By, Far, chart_of, differences
 from relay.board.rows.foreseen import Foreseen
+from relay.board.rows.view import Viewer
 from relay.board.supposing import Asked
-from relay.board.web import page
+from relay.board.web import Told, shown
 from relay.errors import RefusedError
 
 Text = Annotated[str, Query(max_length=120)]
@@ -24,7 +26,7 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/forecast")
-def forecast(
+async def forecast(
     request: Request,
     viewer: Asking,
     supposed: Suppositions = (),
@@ -32,23 +34,24 @@ def forecast(
     far: Far = "weeks",
     start: Start = 0,
 ) -> Response:
-    board = board_of(request)
-    seen, then, refusal = board.foresight(viewer), None, ""
-    try:
-        then = board.supposed(viewer, supposed)
-    except RefusedError as error:
-        refusal = str(error)
-    told: dict[str, Any] = {"today": seen.rows, "then": then, "why_not": seen.why_not, "refusal": refusal}
-    asked: dict[str, Any] = {"supposed": supposed, "by": by, "far": far, "start": start, "step": PAGE}
-    links = {"ifs": _said(supposed), "without": [_said(_but(supposed, at)) for at in range(len(supposed))]}
-    charts = _charts(seen.rows, then, by, far, start) if seen.rows else {}
-    told |= {**asked, **links, **charts}
-    return page(request, "forecast.html", status=422 if refusal else 200, **frame_of(request, viewer), **told)
+    def tell(board: Board, viewer: Viewer) -> Told:
+        seen, then, refusal = board.foresight(viewer), None, ""
+        try:
+            then = board.supposed(viewer, supposed)
+        except RefusedError as error:
+            refusal = str(error)
+        told: Told = {"today": seen.rows, "then": then, "why_not": seen.why_not, "refusal": refusal}
+        told |= {"supposed": supposed, "by": by, "far": far, "start": start, "step": PAGE}
+        told |= {"ifs": _said(supposed), "without": [_said(_but(supposed, at)) for at in range(len(supposed))]}
+        charts = _charts(seen.rows, then, by, far, start) if seen.rows else {}
+        return told | charts | {"status": 422 if refusal else 200}
+
+    return await shown(request, viewer, "forecast.html", tell)
 
 
-def _charts(today: Foreseen, then: Foreseen | None, by: By, far: Far, start: int) -> dict[str, Any]:
+def _charts(today: Foreseen, then: Foreseen | None, by: By, far: Far, start: int) -> Told:
     ends = [chart_of(each, by, far).end for each in (today, then) if each is not None]
-    drawn: dict[str, Any] = {"chart": chart_of(today, by, far, first=start if by == "reel" else 0, end=max(ends))}
+    drawn: Told = {"chart": chart_of(today, by, far, first=start if by == "reel" else 0, end=max(ends))}
     if then is not None:
         drawn |= {"then_chart": chart_of(then, by, far, end=max(ends)), "differences": differences(today, then)}
     return drawn

@@ -1,5 +1,6 @@
 """The pages: Now, Reels, a reel, Jobs, Sites, Ledger. Each shows the rows that the JSON interface gives."""
 
+from collections.abc import Sequence
 from typing import Annotated, Any, Literal, get_args
 
 from fastapi import APIRouter, Query, Request
@@ -12,7 +13,7 @@ from relay.board.rows.jobs import JobRow
 from relay.board.rows.left import left_rows
 from relay.board.rows.reels import VersionRow
 from relay.board.rows.view import View, Viewer
-from relay.board.web import page
+from relay.board.web import Told, shown
 from relay.errors import RelayError
 from relay.ledger.decision_words import Verdict
 from relay.model import ReelName, VersionName
@@ -29,42 +30,54 @@ Which = Literal["open", "mine", "late", "all"]
 router = APIRouter(include_in_schema=False)
 
 
-def frame_of(request: Request, viewer: Viewer) -> dict[str, Any]:
-    board = board_of(request)
-    _, view = board.seen(viewer)
-    return {"viewer": viewer, "view": view, "speaks": board.actors.speaks_for(viewer.site)}
-
-
 @router.get("/")
-def now(request: Request, viewer: Asking) -> Response:
-    return page(request, "now.html", **frame_of(request, viewer), now=board_of(request).now(viewer))
+async def now(request: Request, viewer: Asking) -> Response:
+    return await shown(request, viewer, "now.html", lambda board, viewer: {"now": board.now(viewer)})
 
 
 @router.get("/reels")
-def reels(request: Request, viewer: Asking, q: Search = "", start: Start = 0) -> Response:
-    rows = board_of(request).reels(viewer)
-    words = q.casefold().split()
-    found = [row for row in rows if all(word in row.haystack for word in words)] if words else rows
-    longest = max((row.strip.length for row in rows), default=1)
-    shown = found[start : start + PAGE]
-    window: dict[str, Any] = {"q": q, "start": start, "step": PAGE, "found": len(found), "of": len(rows)}
-    return page(request, "reels.html", **frame_of(request, viewer), rows=shown, longest=longest, **window)
+async def reels(request: Request, viewer: Asking, q: Search = "", start: Start = 0) -> Response:
+    def tell(board: Board, viewer: Viewer) -> Told:
+        rows = board.reels(viewer)
+        words = q.casefold().split()
+        found = [row for row in rows if all(word in row.haystack for word in words)] if words else rows
+        longest = max((row.strip.length for row in rows), default=1)
+        return {**_window(q, start, found), "of": len(rows), "longest": longest}
+
+    return await shown(request, viewer, "reels.html", tell)
+
+
+def _window(q: str, start: int, found: Sequence[Any]) -> Told:
+    return {"q": q, "start": start, "step": PAGE, "found": len(found), "rows": found[start : start + PAGE]}
 
 
 @router.get("/reels/{element}/{reel}")
-def reel(request: Request, viewer: Asking, element: str, reel: str, before: str = "", after: str = "") -> Response:
-    board, name = board_of(request), ReelName(f"{element}/{reel}")
-    row, versions = board.reel(viewer, name)
-    jobs = [job for job in board.jobs(viewer) if job.reel == name]
-    lines = board.lines(viewer, reel=name, most=200)
-    changes = board.compared(viewer, before, after) if before and after else None
-    seen: dict[str, Any] = {"material": board.material(viewer, name)} | _findings(board, viewer, versions)
-    view = board.seen(viewer)[1]
-    seen |= {"left": left_rows(view, name), "others": _others(view, name)}
-    told: dict[str, Any] = {"row": row, "versions": versions, "jobs": jobs, "lines": lines}
-    told |= {"verdicts": get_args(Verdict), "reasons": reasons_of(view.state.film())}
-    asked: dict[str, Any] = {"changes": changes, "before": before, "after": after}
-    return page(request, "reel.html", **frame_of(request, viewer), **told, **asked, **seen)
+async def reel(
+    request: Request, viewer: Asking, element: str, reel: str, before: str = "", after: str = ""
+) -> Response:
+    name = ReelName(f"{element}/{reel}")
+
+    def tell(board: Board, viewer: Viewer) -> Told:
+        changes = board.compared(viewer, before, after) if before and after else None
+        return {**_of_reel(board, viewer, name), "changes": changes, "before": before, "after": after}
+
+    return await shown(request, viewer, "reel.html", tell)
+
+
+def _of_reel(board: Board, viewer: Viewer, name: ReelName) -> Told:
+    (row, versions), view = board.reel(viewer, name), board.seen(viewer)[1]
+    return {
+        "row": row,
+        "versions": versions,
+        "jobs": [job for job in board.jobs(viewer) if job.reel == name],
+        "lines": board.lines(viewer, reel=name, most=200),
+        "material": board.material(viewer, name),
+        **_findings(board, viewer, versions),
+        "left": left_rows(view, name),
+        "others": _others(view, name),
+        "verdicts": get_args(Verdict),
+        "reasons": reasons_of(view.state.film()),
+    }
 
 
 def _others(view: View, name: ReelName) -> list[VersionName]:
@@ -106,20 +119,14 @@ def _is_mine(row: JobRow, site: str | None) -> bool:
 
 
 @router.get("/jobs")
-def jobs(request: Request, viewer: Asking, which: Which = "open", q: Search = "", start: Start = 0) -> Response:
-    rows = chosen(board_of(request).jobs(viewer), which, viewer.site)
-    words = q.casefold().split()
-    found = [row for row in rows if all(word in _haystack(row) for word in words)]
-    shown = found[start : start + PAGE]
-    window: dict[str, Any] = {
-        "q": q,
-        "which": which,
-        "start": start,
-        "step": PAGE,
-        "found": len(found),
-        "of": len(rows),
-    }
-    return page(request, "jobs.html", **frame_of(request, viewer), rows=shown, **window)
+async def jobs(request: Request, viewer: Asking, which: Which = "open", q: Search = "", start: Start = 0) -> Response:
+    def tell(board: Board, viewer: Viewer) -> Told:
+        rows = chosen(board.jobs(viewer), which, viewer.site)
+        words = q.casefold().split()
+        found = [row for row in rows if all(word in _haystack(row) for word in words)]
+        return {**_window(q, start, found), "of": len(rows), "which": which}
+
+    return await shown(request, viewer, "jobs.html", tell)
 
 
 def _haystack(row: JobRow) -> str:
@@ -128,15 +135,16 @@ def _haystack(row: JobRow) -> str:
 
 
 @router.get("/sites")
-def sites(request: Request, viewer: Asking) -> Response:
-    board = board_of(request)
-    return page(request, "sites.html", **frame_of(request, viewer), now=board.now(viewer))
+async def sites(request: Request, viewer: Asking) -> Response:
+    return await shown(request, viewer, "sites.html", lambda board, viewer: {"now": board.now(viewer)})
 
 
 @router.get("/ledger")
-def ledger(request: Request, viewer: Asking, before: Entry | None = None) -> Response:
-    lines = board_of(request).lines(viewer, before=before, most=PAGE)
-    return page(request, "ledger.html", **frame_of(request, viewer), lines=lines, step=PAGE)
+async def ledger(request: Request, viewer: Asking, before: Entry | None = None) -> Response:
+    def tell(board: Board, viewer: Viewer) -> Told:
+        return {"lines": board.lines(viewer, before=before, most=PAGE), "step": PAGE}
+
+    return await shown(request, viewer, "ledger.html", tell)
 
 
 @router.post("/act")

@@ -1,9 +1,9 @@
 """Pages out of templates: everything that strangers wrote is escaped, and every page says what the frame needs."""
 
-import secrets
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from fastapi import Request
@@ -11,9 +11,14 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from relay.board.guard import masked
+from relay.board.rows.view import Viewer
+from relay.board.sheets import OP, SAID, TOKEN, Sheet, nameless
 from relay.wording import bytes_in_words, count, in_words, span_in_words
 
+if TYPE_CHECKING:
+    from relay.board.desk import Board
+
+Told = dict[str, Any]
 DAY = timedelta(days=1)
 
 
@@ -33,7 +38,7 @@ def _environment() -> Environment:
         "frames": in_words,
         "percent": percent,
     }
-    made.globals |= {"count": count, "moment": moment, "new_op": lambda: secrets.token_hex(16), "ago": ago}
+    made.globals |= {"count": count, "moment": moment, "new_op": lambda: OP, "ago": ago}
     return made
 
 
@@ -67,18 +72,49 @@ def ago(at: datetime, now: datetime) -> str:
     return f"{span_in_words(now - at)} ago" if at < now else f"in {span_in_words(at - now)}"
 
 
+def warm() -> None:
+    """Compile every template, so that nobody who opens a page waits for it."""
+    for name in _environment().list_templates(extensions=["html"]):
+        _environment().get_template(name)
+
+
+async def shown(
+    request: Request, viewer: Viewer, template: str, tell: Callable[["Board", Viewer], Told]
+) -> HTMLResponse:
+    """Return a page of what `tell` says, kept for all who see the same: it is given nobody's name, and no request.
+
+    What `tell` says may hold a `status` beside what the template needs.
+    """
+    board: Board = request.app.state.board
+    board.watch.asked()
+    everyone, picture, now = nameless(viewer), board.watch.picture, board.seat.ledger.now()
+    speaks, path = board.actors.speaks_for(viewer.site), request.url.path
+    heard = picture.heard and picture.heard.replace(second=0, microsecond=0)
+    known = (picture.number, now.replace(second=0, microsecond=0), heard)
+
+    def render() -> Sheet:
+        _, view = board.seen(everyone)
+        frame = {"viewer": everyone, "view": view, "speaks": speaks, "picture": picture, "time": now}
+        return _sheet(request, template, path, {**frame, **tell(board, everyone)})
+
+    sheet = await request.app.state.sheets.get(known, (path, request.url.query, everyone, speaks), render)
+    return _given(request, sheet, viewer.name)
+
+
 def page(request: Request, template: str, *, status: int = 200, **told: Any) -> HTMLResponse:
-    """Return a page. The frame is told who looks, what is known, and the session's token under a fresh mask."""
+    """Return a page that is kept for nobody, of what needs no viewer: the door, a fault."""
+    board = request.app.state.board
+    frame = {"viewer": None, "picture": board.watch.picture, "time": board.seat.ledger.now(), "status": status}
+    return _given(request, _sheet(request, template, request.url.path, frame | told), "")
+
+
+def _sheet(request: Request, template: str, path: str, told: Told) -> Sheet:
+    frame = {"path": path, "token": TOKEN, "said": SAID, "version": request.app.version}
+    return Sheet.of(_environment().get_template(template).render(frame | told), told.get("status", 200))
+
+
+def _given(request: Request, sheet: Sheet, name: str) -> HTMLResponse:
     from relay.board.door import token_of
 
-    token = token_of(request)
-    frame = {
-        "path": request.url.path,
-        "token": masked(token) if token else "",
-        "viewer": None,
-        "picture": request.app.state.board.watch.picture,
-        "said": request.session.pop("said", ""),
-        "time": request.app.state.board.seat.ledger.now(),
-        "version": request.app.version,
-    }
-    return HTMLResponse(_environment().get_template(template).render({**frame, **told}), status_code=status)
+    text = sheet.filled(token=token_of(request), name=name, said=request.session.pop("said", ""))
+    return HTMLResponse(text, status_code=sheet.status)
