@@ -18,9 +18,8 @@ def decide(house: House, frames: int) -> None:
 
 def ask_why(house: House, frames: int) -> None:
     """Ask as somebody will in a year: of a shot of the film, and of frames of a print."""
-    places = [
-        at for at, shown in enumerate(listed(Desk(house / "lisbon" / "desk", frames)).shown()) if shown.reel[0] == "B"
-    ]
+    programme = listed(Desk(house / "lisbon" / "desk", frames))
+    place = next(at for at, shown in enumerate(programme.shown()) if shown.reel[0] == "B")
     tell("A year later somebody asks what a shot of the film is made of, and why.")
     said = house.relay("oslo", "why", f"programme:{max(0, place - 3)}-{place}")
     if "lent by North Stair Picture Archive" not in said or "the other is spliced here" not in said:
