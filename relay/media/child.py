@@ -16,14 +16,11 @@ from typing import Any
 
 import numpy as np
 
+from relay.media.allowance import UNREAD, Allow, Allowance, for_picture
 from relay.media.seeing import THUMB_LINES, THUMB_WIDTH, Eye, check_extent
 
 THUMB_ROOM = THUMB_WIDTH * THUMB_LINES * 3
 """Bytes at the beginning of the shared memory where a thumbnail is left: rows of red, green, blue."""
-SECONDS = 20
-"""For a picture of no size at all; each million pixels' bytes take a second more."""
-SLACK = 192 * 1024 * 1024
-"""Bytes that decoders may take beside four times the decoded picture."""
 
 
 def main() -> None:
@@ -53,37 +50,37 @@ class _Looker:
         self._base = _address_space()
 
     def looked(self, told: dict[str, Any], memory: mmap.mmap | None, room: int) -> dict[str, Any]:
-        signal.alarm(told.get("seconds", SECONDS))
+        def allow(allowance: Allowance) -> None:
+            within = allowance.at_most(told.get("seconds"))
+            signal.alarm(within.seconds)
+            _limit(self._base + room + within.memory)
+
+        allow(UNREAD)
         try:
             match told["what"]:
                 case "sound":
                     from relay.media.sound import heard
 
-                    _limit(self._base + 2 * SLACK)
-                    return heard(told["path"], told["clipped"], told["silent_below"], told["silent_seconds"])
+                    return heard(told["path"], told["clipped"], told["silent_below"], told["silent_seconds"], allow)
                 case "crop":
                     from relay.media.cropping import cropped
 
-                    _limit(self._base + told["decoded"] * 4 + 2 * SLACK)
-                    return cropped(told["path"], told["kind"], tuple(told["box"]), told["margin"])
+                    return cropped(told["path"], told["kind"], tuple(told["box"]), told["margin"], allow)
                 case "movie":
                     from relay.media.movie import watched
 
-                    _limit(self._base + 6 * SLACK)
-                    return watched(told["path"])
+                    return watched(told["path"], allow)
             assert memory is not None
-            return self._frame(told, memory, room)
+            return self._frame(told, memory, allow)
         except (ValueError, MemoryError, OverflowError, RuntimeError, IndexError, TypeError, OSError) as fault:
             said = " ".join(str(fault).split())[:500]
             return {"fault": said or "it takes more memory than its header accounts for"}
         finally:
             signal.alarm(0)
 
-    def _frame(self, told: dict[str, Any], memory: mmap.mmap, room: int) -> dict[str, Any]:
+    def _frame(self, told: dict[str, Any], memory: mmap.mmap, allow: Allow) -> dict[str, Any]:
         with memoryview(memory)[: told["length"]] as body:
-            decoded = check_extent(told["kind"], body)
-            signal.alarm(SECONDS + decoded // 1_000_000)
-            _limit(self._base + room + 4 * decoded + SLACK)
+            allow(for_picture(check_extent(told["kind"], body)))
             seen, thumb = self._eye.see(told["kind"], body, f"/dev/fd/{self._shared}")
         if thumb is not None:
             small = (thumb >> 8).astype(np.uint8).tobytes()

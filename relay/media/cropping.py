@@ -7,18 +7,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from relay.media.allowance import Allow, for_crop
 from relay.media.seeing import check_extent, opened
 
 LONGEST = 1024
 """Pixels of a crop's side: what a child's answer has room for."""
 
 
-def cropped(path: str, kind: str, box: tuple[int, int, int, int], margin: int) -> dict[str, Any]:
+def cropped(path: str, kind: str, box: tuple[int, int, int, int], margin: int, allow: Allow) -> dict[str, Any]:
     """Return the grey values within `margin` pixels of `box` (x, y, width, height), 16-bit, and where they lie.
 
     Grey is the mean of the first three channels' codes. Raises ValueError where the picture does not hold the box.
     """
-    check_extent(kind, Path(path).read_bytes())
+    allow(for_crop(check_extent(kind, Path(path).read_bytes())))
     _, pixels = opened(path, kind)
     tall, wide = pixels.shape[:2]
     x, y, width, height = box

@@ -4,6 +4,8 @@ Runs in a child process.
 """
 
 import hashlib
+import re
+from fractions import Fraction
 from itertools import islice
 from typing import Any
 
@@ -11,11 +13,13 @@ import av
 import numpy as np
 from av.video.reformatter import VideoReformatter
 
+from relay.media.allowance import Allow, for_movie
+
 FRAME_LIMIT = 500_000
 _PIXELS = 64 * 1024 * 1024
 
 
-def watched(path: str) -> dict[str, Any]:
+def watched(path: str, allow: Allow) -> dict[str, Any]:
     """Return what a movie holds. Raises ValueError where it cannot be read to its end."""
     try:
         with av.open(path) as container:
@@ -24,8 +28,10 @@ def watched(path: str) -> dict[str, Any]:
             stream = container.streams.video[0]
             if stream.width * stream.height > _PIXELS or not stream.width:
                 raise ValueError(f"it claims {stream.width}x{stream.height} pixels: expected at most {_PIXELS}")
-            claimed, rate, codec = stream.frames, stream.average_rate, stream.codec_context.name
+            rate, codec = stream.average_rate, stream.codec_context.name
+            claimed = stream.frames or _by_duration(stream.metadata.get("DURATION", ""), rate)
             width, height = stream.width, stream.height
+            allow(for_movie(width, height, claimed or None))
             levels = _levels(container)
     except (av.FFmpegError, UnicodeDecodeError) as fault:
         raise ValueError(f"it cannot be read as a movie: {fault}") from fault
@@ -34,6 +40,18 @@ def watched(path: str) -> dict[str, Any]:
     if claimed > len(levels):
         facts["short"] = f"its header claims {claimed} pictures, it holds {len(levels)}"
     return facts
+
+
+def _by_duration(told: str, rate: Fraction | None) -> int:
+    """Return how many pictures a track holds by its length, as Matroska tells it (RFC 9559's tags): all but the last.
+
+    A writer may round the length, and end the track where its last picture begins.
+    """
+    found = re.fullmatch(r"(\d+):(\d\d):(\d\d(?:\.\d+)?)", told)
+    if not found or not rate:
+        return 0
+    hours, minutes, seconds = map(Fraction, found.groups())
+    return max(0, round((hours * 3600 + minutes * 60 + seconds) * rate) - 1)
 
 
 def _levels(container: Any) -> list[tuple[float, float, str]]:

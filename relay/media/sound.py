@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 import soundfile  # type: ignore[import-untyped]  # it has no types
 
+from relay.media.allowance import Allow, for_sound
+
 BLOCK = 65536  # samples
 FULL_SCALE = 0.9999
 RUNS_KEPT = 1000
@@ -43,7 +45,7 @@ class _Runs:
         return self.found
 
 
-def heard(path: str, clipped: int, silent_below: float, silent_seconds: float) -> dict[str, Any]:
+def heard(path: str, clipped: int, silent_below: float, silent_seconds: float, allow: Allow) -> dict[str, Any]:
     """Return what a file of sound holds: samples, rate, runs of clipping and silence as samples from, to before.
 
     `silent_below` is a level in dB of full scale. Raises ValueError where it cannot be read to its end.
@@ -53,6 +55,7 @@ def heard(path: str, clipped: int, silent_below: float, silent_seconds: float) -
             rate, channels = sound.samplerate, sound.channels
             if channels > 64:
                 raise ValueError(f"it claims {channels} channels: expected at most 64")
+            allow(for_sound(sound.frames, channels, BLOCK))
             loud, still = _Runs(clipped), _Runs(max(1, round(silent_seconds * rate)))
             at, level = 0, 10 ** (silent_below / 20)
             for block in sound.blocks(BLOCK, dtype="float32", always_2d=True):

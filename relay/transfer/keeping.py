@@ -186,7 +186,7 @@ class _Cutter:
             "box": list(self._box),
             "margin": MARGIN,
         }
-        facts = self._eyes.file({**told, "decoded": 8 * len(body) + 64_000_000}).facts
+        facts = self._eyes.file(told).facts
         if "fault" in facts:
             raise RefusedError(f"{file.path} cannot be compared: {facts['fault']}")
         x, y, width, height = self._box

@@ -7,6 +7,7 @@ import zlib
 from collections.abc import Callable
 from pathlib import Path
 
+import av
 import numpy as np
 import OpenImageIO as oiio  # noqa: N813  its own name
 import soundfile
@@ -34,6 +35,7 @@ def good_files(scratch: Path) -> dict[str, list[bytes]]:
         found[kind] = [_by_oiio(scratch / f"a.{kind}", picture, form, how) for form, how in forms]
     found["wav"] = [_sound("WAV", "PCM_16"), _sound("WAV", "FLOAT")]
     found["flac"] = [_sound("FLAC", "PCM_16")]
+    found |= {kind: [_movie(scratch / f"a.{kind}", codec)] for kind, codec in (("mov", "libx264"), ("avi", "mpeg4"))}
     return found
 
 
@@ -53,12 +55,24 @@ def _sound(container: str, form: str) -> bytes:
     return body.getvalue()
 
 
+def _movie(place: Path, codec: str) -> bytes:
+    grain = np.random.default_rng(4)
+    with av.open(str(place), "w") as container:
+        stream = container.add_stream(codec, rate=24)
+        stream.width, stream.height, stream.pix_fmt = 32, 24, "yuv420p"
+        for _ in range(6):
+            frame = av.VideoFrame.from_ndarray(grain.integers(30, 220, (36, 32), dtype=np.uint8), "yuv420p")
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    return place.read_bytes()
+
+
 def hostile(good: dict[str, list[bytes]], seed: int) -> tuple[str, bytes]:
     """Return a kind and a file of it that was tampered with."""
     dice = random.Random(seed)
-    kind = dice.choice(["dpx", "dpx", "tif", "png", "exr", "exr", "wav", "flac"])
+    kind = dice.choice(["dpx", "dpx", "tif", "png", "exr", "exr", "wav", "flac", "mov", "avi"])
     body = bytearray(dice.choice(good[kind]))
-    own = {"dpx": _dpx, "png": _png, "tif": _tiff, "exr": _exr}.get(kind, _bytes)
+    own = {"dpx": _dpx, "png": _png, "tif": _tiff, "exr": _exr, "mov": _mov, "avi": _avi}.get(kind, _bytes)
     way = dice.choice([own, own, _bytes, _cut, _noise, _endless])
     return kind, way(dice, body)
 
@@ -103,6 +117,22 @@ def _png(dice: random.Random, body: bytearray) -> bytes:
     nothing = zlib.compress(bytes(50_000_000 if dice.random() < 0.05 else 500_000), 9)
     data = struct.pack(">I", len(nothing)) + b"IDAT" + nothing + struct.pack(">I", zlib.crc32(b"IDAT" + nothing))
     return bytes(body[:33]) + data + b"\0\0\0\0IEND\xaeB`\x82"
+
+
+def _mov(dice: random.Random, body: bytearray) -> bytes:
+    """Sizes and counts that lie, in the boxes of ISO/IEC 14496-12: of a sample's entry, and of the tables."""
+    at = body.index(b"avc1") + 4
+    struct.pack_into(">HH", body, at + 24, *dice.choices([0, 1, 20_000, 65_535], k=2))
+    table = dice.choice([b"stsz", b"stts", b"stco", b"stsc"])
+    struct.pack_into(">I", body, body.index(table) + 8, dice.choice(_HUGE))
+    return bytes(body)
+
+
+def _avi(dice: random.Random, body: bytearray) -> bytes:
+    at = body.index(b"strf") + 8  # a bitmap's header: its own size, then width and height
+    struct.pack_into("<ii", body, at + 4, *dice.choices([0, 1, -1, 20_000, 2**31 - 1], k=2))
+    struct.pack_into("<I", body, body.index(b"avih") + 8 + 16, dice.choice(_HUGE))
+    return bytes(body)
 
 
 def _tiff(dice: random.Random, body: bytearray) -> bytes:
