@@ -11,9 +11,11 @@ from relay.board.rows.view import Viewer
 from relay.errors import LostRaceError, RefusedError
 from relay.ledger.deciding import decide as say
 from relay.ledger.deciding import judge as say_seen
-from relay.ledger.decision_words import DecisionMade, EntryNumber, Evidence, RegionJudged, Verdict
+from relay.ledger.decision_words import EVIDENCE, DecisionMade, EntryNumber, Evidence, RegionJudged, Verdict
 from relay.ledger.left import newest_comparisons
-from relay.model import DigestField, FrameRange, Frozen, Line, Note, Place, Production, ReelField, VersionField
+from relay.ledger.state import State
+from relay.model import FrameRange, Frozen, Line, Note, Place, ReelField, VersionField
+from relay.programme.evidence import several
 from relay.programme.reasons import reason_in_full, reasons_of
 from relay.transfer.seat import Seat
 from relay.wording import parse_frames
@@ -37,14 +39,16 @@ class Asked(Frozen):
     """Which frames of it; empty, where a reel is decided about: the same."""
     against: VersionField | None = None
     """What it was compared with."""
-    still: DigestField | None = None
-    """A still or paper that was looked at."""
+    still: Annotated[str, StringConstraints(max_length=2000)] = ""
+    """Stills and papers that were looked at: their digests, each on a line."""
+    more: Annotated[str, StringConstraints(max_length=2000)] = ""
+    """What else was looked at, as `relay decide --evidence` takes it, parted by semicolons."""
 
-    def decision(self, viewer: Viewer, film: Production) -> DecisionMade:
-        """Return what is said of `film`. Raises RefusedError for frames that are none or a reason that nobody wrote."""
+    def decision(self, viewer: Viewer, state: State) -> DecisionMade:
+        """Return what is said. Raises RelayError for frames that are none or a reason that nobody wrote."""
         frames = parse_frames(self.frames) if self.frames.strip() else ()
         try:
-            because = reason_in_full(self.because, reasons_of(film))
+            because = reason_in_full(self.because, reasons_of(state.film()))
         except ValueError as error:
             raise RefusedError(str(error)) from error
         about = {"reel": self.reel, "element": self.reel.partition("/")[0], "programme": "programme"}[self.about]
@@ -53,15 +57,18 @@ class Asked(Frozen):
             verdict=self.verdict,
             because=because,
             person=_person(viewer),
-            evidence=self._evidence(frames if self.about == "reel" else ()),
+            evidence=self._evidence(state, frames if self.about == "reel" else ()),
         )
 
-    def _evidence(self, frames: tuple[FrameRange, ...]) -> tuple[Evidence, ...]:
+    def _evidence(self, state: State, frames: tuple[FrameRange, ...]) -> tuple[Evidence, ...]:
         if self.against and not self.seen:
             raise RefusedError(f"what was compared with {self.against} is not said: choose the version that was seen")
         looked_at = parse_frames(self.seen_frames) if self.seen_frames.strip() else frames
         seen = [Evidence(version=self.seen, frames=looked_at, against=self.against)] if self.seen else []
-        return (*seen, *([Evidence(still=self.still)] if self.still else []))
+        found = (*seen, *several(state, self.still), *several(state, self.more))
+        if len(found) > EVIDENCE:
+            raise RefusedError(f"that is evidence of {len(found)} kinds: expected at most {EVIDENCE} in one decision")
+        return tuple(dict.fromkeys(found))
 
 
 class Looked(Frozen):
@@ -103,7 +110,7 @@ def judged(seat: Seat, viewer: Viewer, looked: Looked) -> str:
 def decided(seat: Seat, viewer: Viewer, asked: Asked) -> str:
     """Say it, once, and return what became of it in words. Raises RelayError."""
     with seat.alone() as ledger:
-        word = asked.decision(viewer, ledger.follow().film())
+        word = asked.decision(viewer, ledger.follow())
         entry = say(ledger, seat.pen, word)
     seat.ring()
     return f"{word.place} is {word.verdict}; " + (f"entry {entry.sequence}." if entry else "that was said before.")

@@ -149,13 +149,19 @@ def _own_path(text: str) -> str:
 
 
 async def form_of(request: Request) -> dict[str, str]:
-    """Return the fields of a form that say something. Raises RefusedError for what is none."""
+    """Return the fields of a form that say something; of one that is there several times, each on a line.
+
+    Raises RefusedError for what is none.
+    """
     try:
         body = (await request.body()).decode("utf-8")
         pairs = parse_qsl(body, keep_blank_values=False, max_num_fields=50, strict_parsing=bool(body))
     except (UnicodeDecodeError, ValueError) as error:
         raise RefusedError("this is no form of the board's: open the page again") from error
-    return dict(pairs)
+    fields: dict[str, list[str]] = {}
+    for name, value in pairs:
+        fields.setdefault(name, []).append(value)
+    return {name: "\n".join(values) for name, values in fields.items()}
 
 
 router = APIRouter(include_in_schema=False)

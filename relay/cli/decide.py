@@ -7,14 +7,15 @@ import typer
 
 from relay.cli.answer import AsJson, answer
 from relay.cli.typed import Person, checked_line
-from relay.errors import MissingError, RefusedError
+from relay.errors import RefusedError
 from relay.ledger.deciding import decide as say
 from relay.ledger.decision_words import DecisionMade, Evidence, Region, Verdict
 from relay.ledger.state import State
 from relay.model import Place
+from relay.programme.evidence import evidence_of
 from relay.programme.reasons import REASONS, reason_in_full, reasons_of
 from relay.wiring import open_desk
-from relay.wording import parse_frames, parse_place
+from relay.wording import parse_place
 
 PlaceText = Annotated[
     str,
@@ -100,22 +101,6 @@ def _reason(state: State, text: str) -> str:
         return reason_in_full(text, reasons_of(state.film()))
     except ValueError as error:
         raise RefusedError(str(error)) from error
-
-
-def evidence_of(state: State, text: str) -> Evidence:
-    """Return what `text` names: a version, perhaps frames of it or against another, or a still. Raises RelayError."""
-    found = [each for each in state.material if each.name == text or (len(text) > 7 and each.object.startswith(text))]
-    if found:
-        return Evidence(still=found[-1].object)
-    name, equals, other = text.partition("=")
-    name, colon, frames = name.partition(":")
-    if "/" not in name:
-        raise MissingError(f"no still is called {text!r}: `relay material keep` it first, or name a version")
-    return Evidence(
-        version=state.version(name).name,
-        frames=parse_frames(frames) if colon else (),
-        against=state.version(other).name if equals else None,
-    )
 
 
 def _region(state: State, place: Place, seen: Sequence[Evidence], text: str) -> Region:

@@ -8,6 +8,8 @@ from relay.model import DigestField, FrameRange, Frozen, Line, Note, Place, Vers
 
 Verdict = Literal["used", "not used", "replaced", "repaired", "preferred", "left as it is"]
 EntryNumber = Annotated[int, Field(ge=1)]
+EVIDENCE = 20
+"""How many things one decision names as what was looked at."""
 RETIRED_IN_ENTRY = 1000
 """How many versions one entry retires; more take another entry."""
 
@@ -52,7 +54,7 @@ class DecisionMade(Frozen):
     because: Line
     person: Line | None = None
     """Who said so at the site that signs."""
-    evidence: Annotated[tuple[Evidence, ...], Field(max_length=20)] = ()
+    evidence: Annotated[tuple[Evidence, ...], Field(max_length=EVIDENCE)] = ()
     instead: Place | None = None
     """What was taken in its place."""
     region: Region | None = None

@@ -41,7 +41,7 @@ def test_the_form_names_evidence_and_decides_about_the_element_and_the_programme
     house.says(SCANNER, kept)
     asker = serve(SCANNER)
     page = asker.sees("Seen on", "/reels/A/R01")
-    assert f'<option value="{kept.object}">leader.png</option>' in page
+    assert f'<input type="checkbox" name="still" value="{kept.object}"> leader.png' in page
     form = {"token": asker.token(), "back": "/reels/A/R01", "reel": "A/R01", "verdict": "preferred", "because": "so"}
     seen = {"seen": "A/R01/v1", "seen_frames": "3-4", "against": "A/R01/v1", "still": kept.object}
     assert asker.post("/decide", data={**form, "about": "programme", "frames": "40-50", **seen}).status_code == 200
@@ -57,6 +57,30 @@ def test_the_form_names_evidence_and_decides_about_the_element_and_the_programme
         ("A", ["A/R01/v1"]),
         ("A/R01:7", ["A/R01/v1:7"]),
     ]
+
+
+def test_the_form_takes_several_versions_frames_stills_and_comparisons(house, serve: Serve):
+    house.says(SCANNER, house.sends(SCANNER, "A/R01", range(24)))
+    house.says(SCANNER, house.sends(SCANNER, "B/R01", range(24)))
+    stills = [digest_of(name.encode()) for name in ("one.png", "two.png")]
+    for name, object_ in zip(("one.png", "two.png"), stills, strict=True):
+        house.says(SCANNER, MaterialKept(about="A/R01", name=name, object=object_, size=8))
+    asker = serve(SCANNER)
+    asker.sees("Seen on", "/reels/A/R01")
+    form = {"token": asker.token(), "back": "/reels/A/R01", "reel": "A/R01", "verdict": "used", "because": "so"}
+    seen = {"seen": "A/R01/v1", "still": stills, "more": "A/R01/v1:3-4=B/R01/v1; B/R01/v1:7;"}
+    assert asker.post("/decide", data={**form, **seen}).status_code == 200
+    (said,) = house.ledger(RULER).follow().decisions
+    assert [evidence_in_words(one) for one in said.word.evidence] == [
+        "A/R01/v1",
+        *(f"still {each[:12]}..." for each in stills),
+        "A/R01/v1:3-4 against B/R01/v1",
+        "B/R01/v1:7",
+    ]
+    assert "there is no B/R01/v9" in asker.post("/decide", data={**form, "more": "B/R01/v9"}).text
+    many = "; ".join(f"A/R01/v1:{frame}" for frame in range(21))
+    assert "expected at most 20" in asker.post("/decide", data={**form, "more": many}).text
+    assert len(house.ledger(RULER).follow().decisions) == 1
 
 
 def test_a_stranger_decides_nothing(house, serve: Serve):
