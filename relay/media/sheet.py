@@ -48,20 +48,20 @@ def strip(run: Run, thumbnails: Thumbnails, findings: Iterable[Finding]) -> byte
     """Return a PNG with a thumbnail for each second, and under each row where the cuts and the findings are."""
     from PIL import Image, ImageDraw
 
-    seconds = sorted(thumbnails.coloured)
-    rows = [seconds[at : at + STRIP_COLUMNS] for at in range(0, len(seconds), STRIP_COLUMNS)] or [[]]
-    high = _cell_rows(thumbnails.coloured, _STRIP_CELL)
-    tall = high + _BAND + _TEXT
-    page = Image.new("RGB", (STRIP_COLUMNS * _STRIP_CELL, len(rows) * tall), _PAPER)
+    every, high = thumbnails.every, _cell_rows(thumbnails.coloured, _STRIP_CELL)
+    tall, long = high + _BAND + _TEXT, STRIP_COLUMNS * every
+    held = sorted({(number - run.first) // long for number in thumbnails.coloured} | {0})  # in a gap no rows are drawn
+    page = Image.new("RGB", (STRIP_COLUMNS * _STRIP_CELL, len(held) * tall), _PAPER)
     draw = ImageDraw.Draw(page)
     cuts, own = thumbnails.cuts(), [each for each in findings if each.where == run.name]
-    for line, row in enumerate(rows):
-        y = line * tall
-        for column, number in enumerate(row):
-            page.paste(_picture(thumbnails.coloured[number], _STRIP_CELL), (column * _STRIP_CELL, y))
-        if row:
-            _mark(draw, row[0], thumbnails.every, y + high, cuts, own)
-            _write(draw, (2, y + high + _BAND), str(row[0]))
+    top = {line: place * tall for place, line in enumerate(held)}
+    for number, small in thumbnails.coloured.items():  # a second without any frame stays empty
+        line, column = divmod((number - run.first) // every, STRIP_COLUMNS)
+        page.paste(_picture(small, _STRIP_CELL), (column * _STRIP_CELL, top[line]))
+    for line, y in top.items():
+        first = run.first + line * long
+        _mark(draw, first, every, y + high, cuts, own)
+        _write(draw, (2, y + high + _BAND), str(first))
     return _png(page)
 
 

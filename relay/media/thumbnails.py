@@ -66,6 +66,8 @@ class Thumbnails:
         self.every = max(1, every)
         self.grey: dict[int, Grey] = {}
         self.coloured: dict[int, Coloured] = {}
+        """By number: of each second the first frame that could be decoded."""
+        self._shown: dict[int, int] = {}
 
     def add(self, number: int, columns: int, rows: int, body: bytes) -> None:
         """Take the thumbnail of frame `number` in."""
@@ -74,7 +76,11 @@ class Thumbnails:
         rgb = np.frombuffer(body, np.uint8).reshape(rows, columns, 3)
         luma = rgb.astype(np.uint32) @ np.array([54, 183, 19], np.uint32)  # BT.709 weights, of 256
         self.grey[number] = (_means(luma, ROWS, COLUMNS) >> 8).astype(np.uint8)
-        if (number - self._first) % self.every == 0:
+        second = (number - self._first) // self.every
+        shown = self._shown.setdefault(second, number)
+        if number <= shown:  # frames come in any order
+            self.coloured.pop(shown, None)
+            self._shown[second] = number
             self.coloured[number] = Coloured(columns, rows, body)
 
     def cuts(self) -> list[int]:

@@ -153,6 +153,26 @@ def test_the_strip_has_a_thumbnail_a_second_and_marks_what_was_found(eyes: Eyes,
     assert sheet.size[0] == 6 * 164 + 4
 
 
+def test_a_second_that_lost_its_first_frames_or_all_keeps_its_place_on_the_strip(eyes: Eyes, tmp_path: Path):
+    folder = reel(tmp_path / "r", 90)
+    for at in (18, 19, *range(36, 54), 72):  # the second's first two, the whole third, and one of the fifth
+        (folder / "frames" / f"A_R01.{FIRST + at:07d}.dpx").unlink()
+    _, _, page = drawn(folder, eyes)
+    colours = page.convert("RGB")
+    shown = [any(colours.getpixel((64 * n + 30, y)) != (24, 24, 26) for y in range(48)) for n in range(6)]
+    assert shown == [True, True, False, True, True, False]
+    marked = [x for x in range(page.size[0]) if colours.getpixel((x, 48)) == MARKS[Grade.BLOCKS]]
+    for at in (18, 36, 53, 72):
+        assert round((at + 0.5) * 64 / 18) in marked
+
+
+def test_a_number_far_away_makes_no_strip_of_empty_rows(eyes: Eyes, tmp_path: Path):
+    folder = reel(tmp_path / "r", 4)
+    (folder / "frames" / f"A_R01.{FIRST + 3:07d}.dpx").rename(folder / "frames" / "A_R01.999999999.dpx")
+    _, _, page = drawn(folder, eyes)
+    assert page.size[1] == 2 * (48 + 10 + 14)
+
+
 def test_cuts_of_the_photographic_clip_are_found_where_its_reference_has_them(
     eyes: Eyes, tmp_path: Path, pytestconfig: pytest.Config
 ):
