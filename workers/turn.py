@@ -29,6 +29,7 @@ from relay.transfer.mending import mend_version
 from workers.automatic import able_to_do, do_job
 from workers.hooks import Teller
 from workers.kinds.align import align_pair, pairs_owed
+from workers.kinds.comparison import copies_owed, make_copy
 from workers.kinds.left import compare_owed, regions_owed
 from workers.life import Life
 from workers.planning import Planning
@@ -60,7 +61,8 @@ class Lane(StrEnum):
     PLAN = "plan"
     """Ask the site that the plan has for each open job; tell people to whom their work goes when they close."""
     ALIGN = "align"
-    """Put prints of one reel side by side, by what inspections left of them; compare what is left as it is."""
+    """Put prints of one reel side by side, by what inspections left of them; compare what is left as it is; make
+    comparison copies that people asked for."""
     FIXITY = "fixity"
     TELL = "tell"
 
@@ -103,7 +105,8 @@ class Turn:
                 return self._each("plan", ahead, lambda _: self._planning.plan())
             case Lane.ALIGN:
                 done = self._each("align", pairs_owed(self.desk), lambda pair: align_pair(self.desk, pair))
-                return done + self._each("compare", regions_owed(self.desk), lambda on: compare_owed(self.desk, on))
+                done += self._each("compare", regions_owed(self.desk), lambda on: compare_owed(self.desk, on))
+                return done + self._each("show", copies_owed(self.desk), self._show)
             case Lane.FIXITY:
                 return check_due(self.desk, self._schedule)
             case Lane.TELL:
@@ -149,7 +152,8 @@ class Turn:
             Lane.DO: next(self._doable(state), None) is not None,
             Lane.PLAN: allows("plan ahead") and self._is_plan_due(state),
             Lane.ALIGN: any(allows(f"align {pair}") for pair in pairs_owed(self.desk))
-            or any(allows(f"compare {what}") for what in regions_owed(self.desk)),
+            or any(allows(f"compare {what}") for what in regions_owed(self.desk))
+            or any(allows(f"show {entry}") for entry in copies_owed(self.desk)),
             Lane.TELL: allows("tell people") and self._has_news(),
         }
         return {lane for lane, is_wanted in wanted.items() if is_wanted}
@@ -211,6 +215,9 @@ class Turn:
         job = next(job for job in state.jobs.values() if job.outcome == version)
         report = conform_by_inputs(self.desk, state.versions[version], job.inputs)
         LOG.info("%s held %s against its cut list: %d findings block", self.site, version, report.blocking())
+
+    def _show(self, entry: int) -> None:
+        make_copy(self.desk, entry, self.room.places.scratch)
 
     def _go_on(self, _path: str, _size: int) -> None:
         self.room.check_going_on()

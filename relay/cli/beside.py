@@ -2,129 +2,128 @@
 
 import tempfile
 from collections.abc import Sequence
+from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated, NamedTuple
 
 import typer
 
 from relay.cli.answer import AsJson, answer, count
-from relay.cli.making import made
+from relay.cli.cut import ground_of, read_list
 from relay.cli.progress import watching
+from relay.cli.shots import ShotNumber, shot_of
 from relay.errors import MissingError, RefusedError
 from relay.film.rates import parse_rate
 from relay.ledger.state import State
 from relay.media.eyes import check_media
-from relay.model import FrameRange, VersionName, ranges_of, reel_of
-from relay.programme.beside import Lacks, Step, in_step
-from relay.programme.lacking import Print
+from relay.model import FrameRange, VersionName
+from relay.programme.beside import Part
+from relay.programme.cutlist import CutList
 from relay.store.folder import in_our_words
 from relay.transfer.aligned import aligned_version, print_of
+from relay.transfer.beside import make_beside, newest_beside, of_programme, of_reel, slated
 from relay.transfer.desk import Desk
 from relay.wiring import open_desk
 from relay.wording import parse_place
 
-if TYPE_CHECKING:
-    from relay.media.beside import Pane
+PlaceText = Annotated[
+    str,
+    typer.Argument(
+        metavar="REEL[:FRAMES]|LIST", help="What is looked at: A/R03, A/R03:3412-3440, or all that a cut list shows."
+    ),
+]
+OthersText = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="REEL...", help="Up to three other prints; along a list, elements.", show_default="all"),
+]
+SpeedText = Annotated[str, typer.Option(metavar="FPS", help="Frames a second.")]
+
+
+class Wanted(NamedTuple):
+    """What is to be shown: prints along the first, or elements along a cut list."""
+
+    prints: tuple[VersionName, ...] = ()
+    frames: FrameRange | None = None
+    cut_list: CutList | None = None
+    elements: tuple[str, ...] = ()
+
+    def parts(self, desk: Desk, state: State) -> tuple[Part, ...]:
+        """Return the steps. Raises MissingError, RefusedError, BrokenError."""
+        if self.cut_list is not None:
+            return of_programme(desk, state, self.cut_list, self.elements)
+        return of_reel(desk, state, self.prints[0], self.prints[1:], self.frames)
+
+    def codes(self, desk: Desk, state: State) -> tuple[str, ...]:
+        """Return whose prints are shown along a cut list."""
+        return self.elements or tuple(name.partition("/")[0] for name in lane_names(self.parts(desk, state)))
+
+
+def wanted_of(desk: Desk, state: State, place: str, others: Sequence[str], shot: int | None) -> Wanted:
+    """Return what a place and others name. Raises RefusedError, MissingError."""
+    if Path(place).suffix:
+        if shot is not None:
+            raise RefusedError("--shot names a shot of a reel: along a cut list there is none")
+        listed = read_list(desk, state, place, ground_of(state.film(), "24", held=False))
+        return Wanted(cut_list=listed, elements=tuple(others))
+    named = parse_place(place)
+    if named.reel is None or len(named.frames) > 1:
+        raise RefusedError(f"{place!r} is no reel and no range of one: write it like A/R03 or A/R03:3412-3440")
+    one = print_of(desk, state, aligned_version(state, named.reel), with_shots=shot is not None)
+    names = tuple(aligned_version(state, each).name for each in others) or newest_beside(one)
+    if not names:
+        raise MissingError(f"{one.version} was put beside no other print yet: there is nothing to show it with")
+    frames = named.frames[0] if named.frames else None
+    if shot is not None:
+        frames = shot_of(one, shot, frames)
+    return Wanted((one.version, *names), frames)
+
+
+def rate_of(speed: str) -> Fraction:
+    """Return the rate that `--speed` names. Raises RefusedError."""
+    try:
+        return parse_rate(speed)
+    except ValueError as fault:
+        raise RefusedError(f"--speed {speed}: {fault}") from fault
 
 
 def beside(
     context: typer.Context,
-    place: Annotated[str, typer.Argument(metavar="REEL[:FRAMES]", help="What is looked at: A/R03:3412-3440.")],
+    place: PlaceText,
     target: Annotated[Path, typer.Argument(metavar="FILE", help="The movie, or a still of its first frame: x.png.")],
-    others: Annotated[
-        list[str] | None, typer.Argument(metavar="REEL...", help="Up to three other prints.", show_default="all")
-    ] = None,
-    speed: Annotated[str, typer.Option(metavar="FPS", help="Frames a second.")] = "18",
+    others: OthersText = None,
+    shot: ShotNumber = None,
+    speed: SpeedText = "18",
     as_json: AsJson = False,
 ) -> None:
     """Show two to four prints in step, as a movie or a still.
 
     By their frame maps, each with its own numbers under it. Where one lacks frames that another has, a slate counts
-    them. Only what is shown is fetched.
+    them. Only what is shown is fetched. `relay comparison ask` lets a worker make it.
     """
     check_media()
-    wanted = parse_place(place)
-    if wanted.reel is None or len(wanted.frames) > 1:
-        raise RefusedError(f"{place!r} is no reel and no range of one: write it like A/R03 or A/R03:3412-3440")
-    try:
-        rate = parse_rate(speed)
-    except ValueError as fault:
-        raise RefusedError(f"--speed {speed}: {fault}") from fault
+    rate = rate_of(speed)
     with (
         tempfile.TemporaryDirectory(prefix="relay-beside-") as folder,
         open_desk(context.obj) as desk,
         watching(f"making {target.name}", quiet=as_json),
     ):
         state = desk.ledger.follow()
-        one = print_of(desk, state, aligned_version(state, wanted.reel))
-        names = _others(state, one, others or [])
-        steps = _steps(one, names, wanted.frames[0] if wanted.frames else None)
-        if target.suffix.lower() == ".png":
-            steps = steps[:1]
-        _make(desk, state, (one.version, *names), steps, (str(rate), Path(folder), target))
-    lacking = [sum(isinstance(step[number], Lacks) for step in steps) for number in range(len(names) + 1)]
-    facts = {
-        "file": str(target),
-        "prints": [one.version, *names],
-        "steps": len(steps),
-        "slated": dict(zip((one.version, *names), lacking, strict=True)),
-    }
-    told = ", ".join(f"{name} slated in {slated}" for name, slated in zip((one.version, *names), lacking, strict=True))
-    answer(
-        facts, as_json=as_json, show=lambda page: page.line(f": {count(len(steps), 'step')}; {told}.", head=str(target))
-    )
+        parts = wanted_of(desk, state, place, others or [], shot).parts(desk, state)
+        found = make_beside(desk, state, parts, rate, Path(folder), target)
+        with in_our_words(str(target), "write it"):
+            target.write_bytes(found.read_bytes())
+    steps = 1 if target.suffix.lower() == ".png" else sum(len(part.steps) for part in parts)
+    lanes = dict(zip(lane_names(parts), slated(parts), strict=True))
+    facts = {"file": str(target), "prints": list(lanes), "steps": steps, "slated": lanes}
+    told = ", ".join(f"{name} slated in {slates}" for name, slates in lanes.items())
+    answer(facts, as_json=as_json, show=lambda page: page.line(f": {count(steps, 'step')}; {told}.", head=str(target)))
 
 
-def _others(state: State, one: Print, named: Sequence[str]) -> tuple[VersionName, ...]:
-    found = tuple(aligned_version(state, each).name for each in named) if named else tuple(sorted(one.maps))
-    if not found:
-        raise MissingError(f"{one.version} was put beside no other print yet: there is nothing to show it with")
-    if len(found) > 3:
-        raise RefusedError(f"{one.version} and {len(found)} others: at most four are shown at once, name up to three")
-    return found
+def lane_names(parts: Sequence[Part]) -> list[str]:
+    """Return what each pane is called: its version; of several, their element."""
+    lanes = [{part.lanes[lane] for part in parts} - {None} for lane in range(len(parts[0].lanes))]
+    return [next(iter(names)) or "" if len(names) == 1 else _element(names) for names in lanes]
 
 
-def _steps(one: Print, names: tuple[VersionName, ...], wanted: FrameRange | None) -> tuple[Step, ...]:
-    whole = FrameRange(first=one.held[0].first, last=one.held[-1].last)
-    try:
-        steps = in_step(one, names, wanted or whole)
-    except ValueError as fault:
-        raise RefusedError(str(fault)) from fault
-    if not steps:
-        raise MissingError(f"neither {one.version} nor another print has anything of frames {wanted}")
-    return steps
-
-
-def _make(
-    desk: Desk,
-    state: State,
-    names: tuple[VersionName, ...],
-    steps: tuple[Step, ...],
-    how: tuple[str, Path, Path],
-) -> None:
-    from relay.media.beside import Beside
-
-    rate, folder, target = how
-    panes = tuple(_pane(desk, state, name, number, steps, folder) for number, name in enumerate(names))
-    lacks = {
-        f"{at},{place}": (seen.place, seen.length)
-        for at, step in enumerate(steps)
-        for place, seen in enumerate(step)
-        if isinstance(seen, Lacks)
-    }
-    shown = tuple(tuple(None if isinstance(seen, Lacks) else seen for seen in step) for step in steps)
-    order = Beside(rate=rate, panes=panes, steps=shown, lacks=lacks, title=" beside ".join(names))
-    found = made("relay.media.beside", order, folder, target)
-    with in_our_words(str(target), "write it"):
-        target.write_bytes(found.read_bytes())
-
-
-def _pane(desk: Desk, state: State, name: VersionName, number: int, steps: tuple[Step, ...], folder: Path) -> "Pane":
-    from relay.media.beside import Pane
-    from relay.media.showing import Strip
-    from relay.transfer.showing import bring_frames
-
-    wanted = ranges_of({seen for step in steps if not isinstance(seen := step[number], Lacks)})
-    strip = bring_frames(desk, state.versions[name], wanted, folder / f"print{number}") or Strip(reel=reel_of(name))
-    element = state.film().element_of(reel_of(name))
-    return Pane(name=name, gauge=element.gauge if element else "35mm", strip=strip)
+def _element(names: set[VersionName | None]) -> str:
+    return next((name.partition("/")[0] for name in names if name), "-")

@@ -14,6 +14,7 @@ from relay.cli import (
     beside,
     board,
     closing,
+    comparison,
     conform,
     copies,
     cut_ask,
@@ -107,6 +108,7 @@ app.add_typer(reel.app, name="reel", rich_help_panel=_FILES, help="See reels, th
 app.add_typer(upkeep.export, name="export", rich_help_panel=_FILES, help="Write a version in a form that others read.")
 app.add_typer(material.app, name="material", rich_help_panel=_FILES, help="Stills and papers, and what they are about.")
 app.add_typer(left.app, name="left", rich_help_panel=_PROGRAMME, help="What is left as it is, and who kept it.")
+app.add_typer(comparison.app, name="comparison", rich_help_panel=_PROGRAMME, help="Prints in step, made by a worker.")
 app.add_typer(cuts.app, name="cut", rich_help_panel=_PROGRAMME, help="Cut lists: checked, pulled, compared.")
 app.add_typer(production.app, name="production", help="Create, revise and show a production.")
 app.add_typer(site.app, name="site", help="Invite sites, join, and see who belongs.")

@@ -9,7 +9,7 @@ import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.cut import Held, RateText, ground_of, read_cut_list
-from relay.cli.making import made, writing
+from relay.cli.making import writing
 from relay.cli.numbers import pairs_of
 from relay.cli.progress import watching
 from relay.errors import MissingError
@@ -21,6 +21,7 @@ from relay.model import FrameRange, ReelName
 from relay.programme.cutlist import CutList
 from relay.programme.playing import missing_of, movie_order
 from relay.transfer.desk import Desk
+from relay.transfer.making import made
 from relay.transfer.showing import bring_sound, bring_strip
 from relay.transfer.sounds import sound_of
 from relay.wiring import open_desk

@@ -8,6 +8,7 @@ import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.numbers import pairs_of
+from relay.cli.shots import ShotNumber, shot_of
 from relay.errors import MissingError, RefusedError
 from relay.ledger.state import State
 from relay.media.eyes import check_media
@@ -160,6 +161,7 @@ def _how(fill: Fill) -> str:
 def fill(
     context: typer.Context,
     place: Annotated[str, typer.Argument(metavar="REEL:FRAMES", help="What is to be filled: A/R03:3412-3440.")],
+    shot: ShotNumber = None,
     no_pictures: Annotated[
         bool, typer.Option("--no-pictures", help="Fetch no frames, and say nothing of how good they are.")
     ] = False,
@@ -171,26 +173,27 @@ def fill(
     nothing is chosen here.
     """
     wanted = parse_place(place)
-    if wanted.reel is None or len(wanted.frames) != 1:
-        raise RefusedError(f"{place!r} is no range of one reel: write it like A/R03:3412-3440")
+    if wanted.reel is None or len(wanted.frames) > 1 or not (wanted.frames or shot):
+        raise RefusedError(f"{place!r} is no range of one reel: write it like A/R03:3412-3440, or name its --shot")
     if not no_pictures:
         check_media()
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        (one,) = _prints(desk, state, wanted.reel)
-        fills = filled_by(one, wanted.frames[0])
-        sources = {one.version: _held(one, wanted.frames[0])} | {each.version: each.frames for each in fills}
+        (one,) = _prints(desk, state, wanted.reel, with_shots=shot is not None)
+        span = shot_of(one, shot, *wanted.frames) if shot else wanted.frames[0]
+        fills = filled_by(one, span)
+        sources = {one.version: _held(one, span)} | {each.version: each.frames for each in fills}
         looks = {} if no_pictures else _looks(desk, state, sources)
         kinds = {name: kind_in_words(state, name) for name in sources}
     facts = {
         "version": one.version,
-        "frames": pairs_of(wanted.frames)[0],
+        "frames": pairs_of([span])[0],
         "held": pairs_of(sources[one.version]),
         "fills": [_fill_facts(each) for each in fills],
         "quality": {name: look._asdict() for name, look in looks.items()},
         "generation": kinds,
     }
-    answer(facts, as_json=as_json, show=lambda page: _show_fills(page, one, wanted.frames[0], fills, looks, kinds))
+    answer(facts, as_json=as_json, show=lambda page: _show_fills(page, one, span, fills, looks, kinds))
 
 
 def _looks(

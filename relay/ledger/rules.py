@@ -7,7 +7,8 @@ a writer shows to the person who asked; a reader that meets such an entry in the
 from dataclasses import replace
 
 from relay.errors import RefusedError
-from relay.ledger import decision_rules, job_rules, pin_rules, route
+from relay.ledger import comparison_rules, decision_rules, job_rules, pin_rules, route
+from relay.ledger.comparison_words import ComparisonAsked, ComparisonMade, ComparisonNotMade
 from relay.ledger.decision_words import DecisionMade, ProductionClosed, RegionCompared, RegionJudged, VersionsRetired
 from relay.ledger.entry import Entry
 from relay.ledger.keys import PublicKey, key_id
@@ -115,6 +116,8 @@ def _fold_word(state: State, word: Word, saying: Saying) -> None:
             _settled(state, word, saying)
         case PlacePinned():
             pin_rules.fold_pin(state, word, saying)
+        case ComparisonAsked() | ComparisonMade() | ComparisonNotMade():
+            comparison_rules.fold_comparison(state, word, saying)
         case DecisionMade() | RegionCompared() | RegionJudged() | ProductionClosed() | VersionsRetired():
             decision_rules.fold_decision(state, word, saying)
         case _:  # a word without a rule does not type-check here

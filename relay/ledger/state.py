@@ -14,6 +14,7 @@ from typing import Self
 from pydantic import TypeAdapter
 
 from relay.errors import MissingError, RefusedError
+from relay.ledger.comparison_words import ComparisonAsked, ComparisonMade, ComparisonNotMade
 from relay.ledger.decision_state import Closing, Comparison, Decision, Judgement
 from relay.ledger.entry import NO_ENTRY
 from relay.ledger.job_state import Expected, Job
@@ -206,6 +207,17 @@ class Material:
     time: datetime
 
 
+@dataclass(frozen=True)
+class AskedComparison:
+    """A comparison copy that somebody asked for."""
+
+    word: ComparisonAsked
+    by: str
+    entry: int
+    time: datetime
+    answer: ComparisonMade | ComparisonNotMade | None = None
+
+
 @dataclass
 class State:
     """Everything the ledger says up to and with entry `sequence`; -1 before the first."""
@@ -235,6 +247,8 @@ class State:
     closings: tuple[Closing, ...] = ()
     retired: int | None = None
     """The first entry that retired versions from the bucket: since then it takes no further ones."""
+    asked_comparisons: tuple[AskedComparison, ...] = ()
+    """Comparison copies that were asked for, made or not, oldest first."""
     pins: tuple[Pin, ...] = ()
     """Frames of two prints that people say show the same; those that count."""
 

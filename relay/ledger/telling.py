@@ -2,6 +2,7 @@
 
 from typing import assert_never
 
+from relay.ledger.comparison_words import ComparisonAsked, ComparisonMade, ComparisonNotMade, ComparisonWord
 from relay.ledger.decision_words import (
     DecisionMade,
     DecisionWord,
@@ -107,10 +108,34 @@ def telling(word: Word) -> str:  # one arm a word
             if word.other_frame is None:
                 return f"{who}lifted the pin on {word.one}:{word.frame} to {word.other}{note}"
             return f"{who}pinned {word.one}:{word.frame} to {word.other}:{word.other_frame}{note}"
+        case ComparisonAsked() | ComparisonMade() | ComparisonNotMade():
+            return _of_a_comparison(word)
         case DecisionMade() | RegionCompared() | RegionJudged() | ProductionClosed() | VersionsRetired():
             return _of_the_film(word)
         case _:
             return _of_a_job(word)
+
+
+def _of_a_comparison(word: ComparisonWord) -> str:
+    match word:
+        case ComparisonAsked():
+            return f"asked for {asked_in_words(word)}"
+        case ComparisonMade():
+            return f"made the comparison copy that entry {word.asked} asks for: {word.steps} steps, {word.size} bytes"
+        case ComparisonNotMade():
+            return f"could not make the comparison copy that entry {word.asked} asks for: {word.why}"
+        case _:
+            assert_never(word)
+
+
+def asked_in_words(word: ComparisonAsked) -> str:
+    """Return what a comparison copy is to show."""
+    kind = "a still" if word.still else "a movie"
+    note = f" ({word.note})" if word.note else ""
+    if word.cut_list:
+        return f"{kind} of {' beside '.join(word.elements)} along the cut list {word.cut_list[:12]}{note}"
+    frames = f", frames {word.frames}" if word.frames else ""
+    return f"{kind} of {' beside '.join(word.prints)}{frames}{note}"
 
 
 def _of_the_film(word: DecisionWord) -> str:

@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, TypeAdapter, model_validator
 
+from relay.ledger.comparison_words import ComparisonWord
 from relay.ledger.decision_words import DecisionWord
 from relay.ledger.job_words import JobWord
 from relay.ledger.keys import PublicKeyField
@@ -266,6 +267,7 @@ Word = (
     | FolderNotSent
     | FolderSettled
     | PlacePinned
+    | ComparisonWord
     | DecisionWord
     | JobWord
 )

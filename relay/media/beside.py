@@ -9,7 +9,7 @@ import resource
 import sys
 from fractions import Fraction
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, NamedTuple
 
 import av
 import numpy as np
@@ -30,11 +30,26 @@ _EDGE = 4  # pixels between two panes
 
 
 class Pane(Frozen):
-    """One print."""
+    """One print; or of a programme the prints of one element, one after another."""
 
     name: str
     gauge: str
-    strip: Strip
+    strips: tuple[Strip, ...] = ()
+    names: tuple[str, ...] = ()
+    """Of the strips, as they are written under the pictures."""
+
+
+class Seen(NamedTuple):
+    """What a pane shows at a step."""
+
+    strip: int
+    """Which of its strips; -1: none, its print lacks the frame."""
+    frame: int
+    """Of the strip's reel; where it lacks it, which of how many in a row, from 1."""
+    lacking: int = 0
+    """How many in a row it lacks."""
+    sure: bool = True
+    """Whether the frame map is sure of it."""
 
 
 class Beside(Frozen):
@@ -42,12 +57,11 @@ class Beside(Frozen):
 
     rate: str
     """Steps a second."""
-    lines: Annotated[int, Field(ge=240, le=2160, multiple_of=4)] = 720
+    lines: Annotated[int, Field(ge=240, le=2160, multiple_of=4)] = 1080
+    """How high it is with four prints; two lie as wide as that screen is, at 16 by 9."""
     panes: Annotated[tuple[Pane, ...], Field(min_length=2, max_length=4)]
-    steps: Annotated[tuple[tuple[int | None, ...], ...], Field(min_length=1, max_length=PICTURES)]
-    """For each step the frame of each print; None: it lacks it."""
-    lacks: dict[str, tuple[int, int]] = Field(default_factory=dict)
-    """By `STEP,PANE`: which frame of how many in a row is lacking."""
+    steps: Annotated[tuple[tuple[Seen, ...], ...], Field(min_length=1, max_length=PICTURES)]
+    """For each step what each pane shows."""
     title: str = ""
 
 
@@ -57,37 +71,38 @@ class _Table:
     def __init__(self, order: Beside) -> None:
         self._order = order
         rows = 1 if len(order.panes) == 2 else 2
-        self.high = order.lines if rows == 2 else order.lines // 2 // 2 * 2
-        self.wide = order.lines * 16 // 9 // 4 * 4
-        self._pane = self.wide // 2 - _EDGE, self.high // rows - _EDGE
-        self._band = max(18, order.lines // 30)
-        window = self._pane[0], self._pane[1] - self._band
-        self._window = window
-        self._reels = [Reel(pane.strip, *window) for pane in order.panes]
+        self._band = max(18, order.lines // 24 // 2 * 2)
+        wide = order.lines * 8 // 9 if rows == 1 else (order.lines // 2 - self._band) * 4 // 3
+        self._pane = wide // 4 * 4, wide // 4 * 3 + self._band  # film's pictures are about as wide as 4 by 3
+        self.wide, self.high = 2 * self._pane[0], rows * self._pane[1] // 2 * 2
+        self._window = self._pane[0] - _EDGE, self._pane[1] - self._band - _EDGE
+        self._reels = [[Reel(strip, *self._window) for strip in pane.strips] for pane in order.panes]
 
     def step(self, number: int) -> NDArray[np.uint8]:
         """Return a step as rows, columns, red green blue."""
         page = np.full((self.high, self.wide, 3), 16, np.uint8)
-        for place, frame in enumerate(self._order.steps[number]):
-            top = place // 2 * (self.high // 2) + _EDGE // 2
-            left = place % 2 * (self.wide // 2) + _EDGE // 2
-            shown = self._shown(place, frame, number)
+        for place, seen in enumerate(self._order.steps[number]):
+            top = place // 2 * self._pane[1] + _EDGE // 2
+            left = place % 2 * self._pane[0] + _EDGE // 2
+            shown = self._shown(place, seen)
             row, column = top + (self._window[1] - shown.shape[0]) // 2, left + (self._window[0] - shown.shape[1]) // 2
             page[row : row + shown.shape[0], column : column + shown.shape[1]] = shown
-            self._write(page, top + self._window[1], left, self._named(place, frame))
+            self._write(page, top + self._window[1], left, self._named(place, seen))
         return page
 
-    def _shown(self, place: int, frame: int | None, number: int) -> NDArray[np.uint8]:
-        if frame is not None:
-            return self._reels[place].picture(frame)
-        at, length = self._order.lacks.get(f"{number},{place}", (1, 1))
-        return slate([self._order.panes[place].name, f"lacks {length}", f"{at} of {length}"], *self._window)
+    def _shown(self, place: int, seen: Seen) -> NDArray[np.uint8]:
+        if seen.strip >= 0:
+            return self._reels[place][seen.strip].picture(seen.frame)
+        frames = "frame" if seen.lacking == 1 else "frames"
+        lacks = f"lacks {seen.lacking} {frames}" if seen.sure else f"may lack {seen.lacking} {frames}"
+        return slate([self._order.panes[place].name, lacks, f"{seen.frame} of {seen.lacking}"], *self._window)
 
-    def _named(self, place: int, frame: int | None) -> str:
-        pane = self._order.panes[place]
-        if frame is None:
-            return f"{pane.name}   lacking"
-        return f"{pane.name}   {frame}   {format_footage(frame, parse_gauge(pane.gauge))}"
+    def _named(self, place: int, seen: Seen) -> str:
+        pane, doubt = self._order.panes[place], "" if seen.sure else "   not sure"
+        if seen.strip < 0:
+            return f"{pane.name}   lacking{doubt}"
+        footage = format_footage(seen.frame, parse_gauge(pane.gauge))
+        return f"{pane.names[seen.strip]}   {seen.frame}   {footage}{doubt}"
 
     def _write(self, page: NDArray[np.uint8], top: int, left: int, text: str) -> None:
         letters = lettered(text, self._band)[:, : self._pane[0] - 8]

@@ -1,9 +1,11 @@
 """Prints in step: which frame of each is shown together, and where one lacks what another has. Pure."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from relay.model import FrameRange, VersionName, every_frame, inside, merged
+from relay.model import FrameRange, ReelName, VersionName, every_frame, inside, merged, number_of
+from relay.programme.cutlist import CutList
+from relay.programme.framemap import FrameMap
 from relay.programme.lacking import Print, gaps_of
 
 
@@ -20,16 +22,99 @@ Step = tuple[Seen, ...]
 """What each print shows at the same time, in the order in which they were asked for."""
 
 
-def in_step(one: Print, others: Sequence[VersionName], wanted: FrameRange) -> tuple[Step, ...]:
+class Part(NamedTuple):
+    """Steps through one stretch of one reel. A lane is a pane of the table; None: it has no print there."""
+
+    lanes: tuple[VersionName | None, ...]
+    steps: tuple[Step, ...]
+    unsure: frozenset[tuple[int, int]] = frozenset()
+    """Of which step, from 0, and lane the maps are not sure, whether it shows a frame or lacks it."""
+
+
+def part_of(one: Print, others: Sequence[VersionName], wanted: FrameRange) -> Part:
+    """Return the steps over `wanted`, frames of `one`, in the first lane, and `others`. Raises ValueError."""
+    steps = in_step(one, others, wanted)
+    return _weighed(one, Part((one.version, *others), steps))
+
+
+def _weighed(one: Print, part: Part) -> Part:
+    axis = part.lanes.index(one.version)
+    unsure = {
+        (at, lane)
+        for at, step in enumerate(part.steps)
+        for lane, name in enumerate(part.lanes)
+        if name not in {None, one.version} and not _is_sure(one.maps[VersionName(name or "")], step[axis], step[lane])
+    }
+    return part._replace(unsure=frozenset(unsure))
+
+
+def _is_sure(frame_map: FrameMap, own: Seen, seen: Seen) -> bool:
+    """Answer whether a map is sure of what is shown beside a frame, or in the place of one that is lacking."""
+    if not isinstance(own, Lacks):
+        said = frame_map.there.at(own)
+    elif not isinstance(seen, Lacks):
+        said = frame_map.back.at(seen)
+    else:
+        return True  # both lack what a third has: of that no map speaks
+    return said is not None and said.sure
+
+
+def along(cut_list: CutList, prints: Mapping[ReelName, Print], codes: Sequence[str]) -> tuple[Part, ...]:
+    """Return a part for each stretch of the programme: its reel's print, and those of other elements beside it.
+
+    A lane for each of `codes`. What is no film, or of a reel that is not among `prints`, is left out. Raises ValueError
+    where the list shows an element that is not among `codes`.
+    """
+    found = []
+    for event, spans in cut_list.spans():
+        one = prints.get(event.reel)
+        if one is None:
+            continue
+        lanes = [_of_element(one, code) for code in codes]
+        if one.version not in lanes:
+            raise ValueError(f"the list shows {event.reel}, and only {', '.join(codes)} are to be shown: name it, too")
+        for first, last in spans:
+            found.append(_laned(one, lanes, FrameRange(first=first, last=last)))
+    return tuple(found)
+
+
+def _of_element(one: Print, code: str) -> VersionName | None:
+    """Return the print itself, or the newest of an element that it was put beside."""
+    if element_of(one.version) == code:
+        return one.version
+    return max((name for name in one.maps if element_of(name) == code), key=number_of, default=None)
+
+
+def element_of(version: VersionName) -> str:
+    """Return the code of the element that `version` shows."""
+    return version.partition("/")[0]
+
+
+def _laned(one: Print, lanes: Sequence[VersionName | None], wanted: FrameRange) -> Part:
+    others = [name for name in lanes if name not in {None, one.version}]
+    shown: list[VersionName | None] = [one.version, *others]
+    steps = in_step(one, [name for name in others if name is not None], wanted, with_ends=False)
+    places = [shown.index(name) if name is not None else None for name in lanes]
+    laid = (
+        tuple(Lacks(at, len(steps)) if place is None else step[place] for place in places)
+        for at, step in enumerate(steps, 1)
+    )
+    return _weighed(one, Part(tuple(lanes), tuple(laid)))
+
+
+def in_step(
+    one: Print, others: Sequence[VersionName], wanted: FrameRange, *, with_ends: bool = True
+) -> tuple[Step, ...]:
     """Return the steps over `wanted`, frames of `one`; what others have beyond `one` is stepped through, too.
 
-    Raises ValueError where `one` was put beside none of `others`.
+    `with_ends`: what they have just before it and just after it as well, not only within. Raises ValueError where
+    `one` was put beside none of `others`.
     """
     for other in others:
         if other not in one.maps:
             raise ValueError(f"{one.version} was not put beside {other} yet: they cannot be shown in step")
     found: list[tuple[int | None, ...]] = []
-    more = _more(one, others, wanted)
+    more = _more(one, others, (wanted.first - 1, wanted.last) if with_ends else (wanted.first, wanted.last - 1))
     found += more.pop(wanted.first - 1, [])
     for frame in every_frame(merged(inside((wanted.first, wanted.last), one.held))):
         said = (one.maps[other].there.at(frame) for other in others)
@@ -38,12 +123,14 @@ def in_step(one: Print, others: Sequence[VersionName], wanted: FrameRange) -> tu
     return _counted(found)
 
 
-def _more(one: Print, others: Sequence[VersionName], wanted: FrameRange) -> dict[int, list[tuple[int | None, ...]]]:
-    """Return the steps in which `one` has nothing, by the frame that they follow."""
+def _more(
+    one: Print, others: Sequence[VersionName], following: tuple[int, int]
+) -> dict[int, list[tuple[int | None, ...]]]:
+    """Return the steps in which `one` has nothing, by the frame that they follow, from one such frame to another."""
     found = {}
     for gap in gaps_of(one):
         after = one.held[0].first - 1 if gap.after is None else gap.after
-        if not wanted.first - 1 <= after <= wanted.last:
+        if not following[0] <= after <= following[1]:
             continue
         has = {fill.version: list(every_frame(fill.frames)) for fill in gap.fills}
         lanes = [has.get(other, []) for other in others]

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import BinaryIO
 
 from relay.errors import BrokenError
 from relay.ledger.state import State, Version
@@ -86,14 +87,16 @@ def bring_files(desk: Desk, version: Version, files: Iterable[PackedFile], place
                 target.symlink_to(near.absolute())
                 continue
             with target.open("wb") as out:
-                for chunk in file.objects():
-                    body = desk.store.read(object_key(chunk.digest))
-                    if digest_of(body) != chunk.digest:
-                        raise BrokenError(
-                            f"{desk.store.name}: {object_key(chunk.digest)} holds wrong bytes: "
-                            f"see `relay mend {version.name}`"
-                        )
-                    out.write(body)
+                write_objects(desk, file, out, f"see `relay mend {version.name}`")
+
+
+def write_objects(desk: Desk, file: PackedFile, out: BinaryIO, then: str) -> None:
+    """Write a packed file's bytes, each object verified. Raises BrokenError, which says what to do `then`."""
+    for chunk in file.objects():
+        body = desk.store.read(object_key(chunk.digest))
+        if digest_of(body) != chunk.digest:
+            raise BrokenError(f"{desk.store.name}: {object_key(chunk.digest)} holds wrong bytes: {then}")
+        out.write(body)
 
 
 def _is_whole(path: Path, size: int) -> bool:

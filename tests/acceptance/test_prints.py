@@ -114,7 +114,7 @@ def test_prints_are_shown_in_step_and_what_one_lacks_is_slated(aligned: House):
     assert told["slated"] == {"A/R01/v1": 6, "B/R01/v1": 3}
     with av.open(str(aligned.place / "beside.mov")) as movie:
         assert movie.streams.video[0].average_rate == 16
-        pages = [frame.to_ndarray(format="gray") for frame in movie.decode(video=0)]
+        pages = [frame.to_ndarray(format="gray")[:715] for frame in movie.decode(video=0)]  # without the letters below
     assert len(pages) == 18
     middle = pages[0].shape[1] // 2
     halves = [(page[:, :middle].astype(float), page[:, middle:].astype(float)) for page in pages]

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from relay.errors import BrokenError
+from relay.ledger.comparison_words import ComparisonAsked, ComparisonMade, ComparisonNotMade
 from relay.ledger.decision_words import (
     DecisionMade,
     ProductionClosed,
@@ -89,7 +90,8 @@ HAIR = DecisionMade(
     because="it was in the camera gate",
     region=Region(version="A/R01/v1", x=0, y=0, width=12, height=12),
 )
-LEFT, CLOSING = 27, 29
+LEFT, CLOSING, SHOWN = 27, 29, 30
+COMPARED = ComparisonAsked(prints=("A/R01/v1", "B/R01/v1"), rate="18")
 SEEN = RegionCompared(decision=LEFT, version="A/R01/v1", compared=61, crops=some_digest("crops"))
 CLOSED = ProductionClosed(export=some_digest("bag"), finals=("B/R01/v1",), files=160, size=2000)
 OFFER = {"to": MENDER, "done": "to frame 800", "left": "the rest"}
@@ -117,6 +119,7 @@ def told() -> Told:
     assert left == LEFT
     told.say(HOLDER, SEEN)
     assert told.say(pen(COORDINATOR), CLOSED).sequence == CLOSING
+    assert told.say(HOLDER, COMPARED).sequence == SHOWN
     return told
 
 
@@ -194,6 +197,12 @@ WORDS_AND_RIGHTS: list[tuple[Word | tuple[Word, ...], set[str]]] = [
     (FolderNotSent(folder="holiday pictures", why="they name no reel"), WORKING),
     (FolderSettled(folder="holiday"), {"holder"}),
     (PlacePinned(one="A/R01", frame=12, other="B/R01", other_frame=10), WORKING),
+    (COMPARED, WORKING),
+    (
+        ComparisonMade(asked=SHOWN, manifest=some_digest("movie"), size=9, steps=3, shown=("A/R01/v1", "B/R01/v1")),
+        WORKING,
+    ),
+    (ComparisonNotMade(asked=SHOWN, why="a frame cannot be decoded"), WORKING),
     (DecisionMade(place=Place(about="A"), verdict="preferred", because="the better tone"), WORKING),
     (SEEN, WORKING),
     (RegionJudged(decision=LEFT, version="A/R01/v1", stands=True), WORKING),

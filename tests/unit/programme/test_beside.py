@@ -1,9 +1,14 @@
 """Prints in step against invented prints: whatever is shown together shows the same frame of the lost original."""
 
+from fractions import Fraction
+
 import pytest
 
 from relay.model import FrameRange
-from relay.programme.beside import Lacks, in_step
+from relay.programme.beside import Lacks, along, in_step, part_of
+from relay.programme.cutlist import SLATE, CutList, Event
+from relay.programme.framemap import FrameMap, Way
+from relay.programme.lacking import Print
 from tests.unit.programme.test_lacking import A, B, C, counted, print_of, without
 
 
@@ -17,6 +22,40 @@ def test_what_is_shown_together_is_the_same_frame_and_every_frame_is_shown_once(
     for lane, own in enumerate(shown):
         assert [seen for step in steps if not isinstance(seen := step[lane], Lacks)] == sorted(own)
     assert [step[0] for step in steps[40:50]] == [Lacks(place, 10) for place in range(1, 11)]
+
+
+def test_what_a_map_is_not_sure_of_or_does_not_speak_of_is_marked_and_the_rest_is_not():
+    a, b = counted(without((40, 44))), counted(without((10, 14)), first=500)
+    wanted = FrameRange(first=0, last=94)
+    assert part_of(print_of(A, a, {B: b}), (B,), wanted).unsure == frozenset()
+    doubted = part_of(print_of(A, a, {B: b}, sure=False), (B,), wanted)
+    assert doubted.unsure == {(at, 1) for at in range(100)}
+    one = print_of(A, a, {B: b})
+    silent = FrameMap(A, B, Way(one.maps[B].there.runs[:1]), one.maps[B].back)
+    assert (50, 1) in part_of(Print(A, one.held, {B: silent}), (B,), wanted).unsure
+
+
+def test_a_programme_has_a_lane_for_each_element_and_nothing_twice_where_its_shots_meet():
+    a, b = counted(without((40, 49))), counted(without((70, 79)), first=500)
+    prints = {"A/R01": print_of(A, a, {B: b}), "B/R01": print_of(B, b, {A: a})}
+    speed = Fraction(24)
+    events = (
+        Event("A/R01", 35, 5, speed),
+        Event("B/R01", 540, 10, speed),
+        Event(SLATE, 0, 9, speed),
+        Event("C/R01", 0, 9, speed),
+        Event("A/R01", 40, 3, speed),
+    )
+    parts = along(CutList(speed, events), prints, "AB")
+    assert [part.lanes for part in parts] == [(A, B)] * 3
+    steps = [step for part in parts for step in part.steps]
+    assert [step[1] for step in steps] == [*range(535, 553)]  # what B shows of it runs through
+    assert [step[0] for step in steps] == [*range(35, 40), *(Lacks(at, 10) for at in range(1, 11)), 40, 41, 42]
+    alone = along(CutList(speed, events[:1]), {"A/R01": Print(A, prints["A/R01"].held, {})}, "AB")
+    assert alone[0].lanes == (A, None)
+    assert [step[1] for step in alone[0].steps] == [Lacks(at, 5) for at in range(1, 6)]
+    with pytest.raises(ValueError, match="the list shows B/R01"):
+        along(CutList(speed, events), prints, "AC")
 
 
 def test_prints_that_were_not_put_side_by_side_cannot_be_shown_in_step():
