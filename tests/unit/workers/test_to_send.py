@@ -320,7 +320,7 @@ def test_a_kill_between_the_entry_and_the_move_says_nothing_twice(house):
     assert list(house.places("lisbon").to_send.iterdir()) == []
 
 
-ODD = ["A/R1", "A/R10", "TINT_A/R1", "B/A_R1", "B_A/R1"]
+ODD = ["A/R1", "A/R1_2", "A/R10", "TINT_A/R1", "B/A_R1", "B_A/R1"]
 
 
 @pytest.mark.parametrize(
@@ -331,6 +331,7 @@ ODD = ["A/R1", "A/R10", "TINT_A/R1", "B/A_R1", "B_A/R1"]
         ("A_R1 wet gate", "A/R1"),
         ("A_R10", "A/R10"),
         ("A_R1_v3", "A/R1"),
+        ("A_R1_2 wet gate", "A/R1_2"),
         ("TINT_A_R1", "TINT_A/R1"),
         ("TINT__A_R1", "TINT_A/R1"),
         ("B_A__R1 again", "B/A_R1"),
