@@ -183,5 +183,6 @@ def _write_picture(place: Path, body: bytes | None) -> None:
 
 
 def _row(finding: Finding) -> tuple[str, ...]:
-    where = in_words(finding.frames, 6) if finding.frames else finding.where.rpartition("/")[2]
+    name, frames = finding.where.rpartition("/")[2], in_words(finding.frames, 6)
+    where = f"{name} {frames}" if frames and "#" not in name else frames or name  # sounds and movies have no numbers
     return (finding.grade.value, finding.kind.value, where, f"{finding.sure:.0%}", finding.what)

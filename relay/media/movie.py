@@ -6,7 +6,7 @@ Runs in a child process.
 import hashlib
 import re
 from fractions import Fraction
-from itertools import islice
+from itertools import islice, pairwise
 from typing import Any
 
 import av
@@ -32,14 +32,29 @@ def watched(path: str, allow: Allow) -> dict[str, Any]:
             claimed = stream.frames or _by_duration(stream.metadata.get("DURATION", ""), rate)
             width, height = stream.width, stream.height
             allow(for_movie(width, height, claimed or None))
-            levels = _levels(container)
+            levels, gaps = _levels(container), _gaps_told(container.metadata.get("comment", ""), path)
     except (av.FFmpegError, UnicodeDecodeError) as fault:
         raise ValueError(f"it cannot be read as a movie: {fault}") from fault
     facts: dict[str, Any] = {"frames": len(levels), "width": width, "height": height, "codec": codec}
-    facts |= {"movie_rate": str(rate or ""), "levels": levels}
+    facts |= {"movie_rate": str(rate or ""), "levels": levels, "gaps": gaps}
     if claimed > len(levels):
         facts["short"] = f"its header claims {claimed} pictures, it holds {len(levels)}"
     return facts
+
+
+def _gaps_told(comment: str, path: str) -> list[tuple[int, int]]:
+    """Return the pictures, from and to, that a reference copy says are black since the reel has none there."""
+    from relay.media.reference import read_copy
+
+    if not comment.startswith("{"):
+        return []
+    try:
+        copy = read_copy(path)
+    except ValueError:
+        return []
+    return [
+        (copy.picture_of(before.last + 1), copy.picture_of(after.first) - 1) for before, after in pairwise(copy.held)
+    ]
 
 
 def _by_duration(told: str, rate: Fraction | None) -> int:

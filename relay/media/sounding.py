@@ -64,7 +64,7 @@ def _joined(ranges: tuple[FrameRange, ...]) -> tuple[FrameRange, ...]:
 
 
 def movie_findings(path: str, watched: dict[str, Any], rules: Rules) -> Iterator[Finding]:
-    """Yield what is wrong with a movie; its pictures are counted from 0."""
+    """Yield what is wrong with a movie; its pictures are counted from 0. What a copy says it lacks is none."""
 
     def found(kind: Kind, what: str, frames: tuple[FrameRange, ...] = (), sure: float = 0.9) -> Finding:
         return Finding(kind=kind, grade=rules.grade[kind], where=path, what=what, frames=frames, sure=sure)
@@ -89,6 +89,8 @@ def movie_findings(path: str, watched: dict[str, Any], rules: Rules) -> Iterator
     for (kind, _), group in groupby(levels, key=look):
         count = len(list(group))
         frames = FrameRange(first=at, last=at + count - 1)
-        if kind is not Kind.FROZEN or count >= long:
+        # A reference copy is black where it says that its reel lacks frames.
+        is_told = kind is Kind.BLACK and any(first <= at and frames.last <= last for first, last in watched["gaps"])
+        if not is_told and (kind is not Kind.FROZEN or count >= long):
             yield found(kind, f"{count} pictures on end", (frames,))
         at += count

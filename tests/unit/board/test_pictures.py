@@ -34,7 +34,13 @@ def stored(house: BoardHouse, body: bytes) -> Digest:
 def looked_at(house: BoardHouse) -> BoardHouse:
     """The scan of the first reel lacks frames; a still was kept of it, and a paper about its element and another's."""
     house.delivers(SCANNER, "scan/A/R01/1", range(24), GRADER)
-    gap = Finding(kind=Kind.GAP, grade=Grade.BLOCKS, frames=(FrameRange(first=86410, last=86412),), what="lacks <3>")
+    gap = Finding(
+        kind=Kind.GAP,
+        grade=Grade.BLOCKS,
+        where="A_R01.#.dpx",
+        frames=(FrameRange(first=86410, last=86412),),
+        what="lacks <3>",
+    )
     house.says(
         GRADER,
         VersionInspected(

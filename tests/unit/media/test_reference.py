@@ -23,7 +23,11 @@ from PIL import Image
 
 from relay.media.burning import LINES, Layout, plane_of
 from relay.media.copying import Order, copied
+from relay.media.eyes import Eyes
+from relay.media.findings import Kind
+from relay.media.inspection import inspect_folder
 from relay.media.reference import H264, Preset, Slip, Source, copy_reel, decoded
+from relay.model import FrameRange
 from tests.conftest import missing
 from tests.references.pictures import Reel, street_reel, write_dpx  # noqa: F401  a fixture
 
@@ -216,3 +220,19 @@ def test_each_frame_is_read_once_the_first_too(small_reel: list[Path], tmp_path:
         os.mkfifo(pipes[-1])
         threading.Thread(target=given_once, args=[pipes[-1], whole.read_bytes()], daemon=True).start()
     assert copy_reel(sources(pipes), Slip("A", "R01", "35mm", Fraction(24)), tmp_path / "copy.mov") == 3
+
+
+def test_a_gap_that_a_copy_tells_of_is_no_finding_about_it_and_other_black_is(small_reel: list[Path], tmp_path: Path):
+    slip, movie = Slip("A", "R01", "35mm", Fraction(20), first=7), tmp_path / "copy.mov"
+    told = [Source(at, None if at in {9, 10} else small_reel[at]) for at in range(7, 14)]
+    with Eyes(1) as eyes:
+        copy_reel(told, slip, movie)
+        assert inspect_folder(tmp_path, [movie.name], eyes).report().findings == ()
+        black = tmp_path / "A_R01.0000009.dpx"
+        write_dpx(black, np.zeros((240, 320, 3), np.uint16), 9)
+        copy_reel([Source(at, black if at == 9 else small_reel[at]) for at in range(7, 14)], slip, movie)
+        (found,) = inspect_folder(tmp_path, [movie.name], eyes).report().findings
+    assert (found.kind, found.frames) == (
+        Kind.BLACK,
+        (FrameRange(first=3, last=3),),
+    )  # ceil(2 x 24 / 20)
