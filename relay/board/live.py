@@ -14,6 +14,9 @@ router = APIRouter(include_in_schema=False)
 LOOK = 0.25
 """Seconds between two looks at what is known; no request to anybody."""
 
+GONE_EVERY = 8
+"""Looks between two at whether the page is still open: that look costs more than all the rest."""
+
 KEEP_ALIVE = 15.0
 """Seconds after which a line is sent in any case, so that nobody on the way closes it."""
 
@@ -34,9 +37,10 @@ async def _events(request: Request) -> AsyncIterator[str]:
         return
     state.listening += 1
     try:
-        told, silent = -1, 0.0
+        told, silent, looks = -1, 0.0, 0
         yield "retry: 2000\n\n"
-        while not state.is_stopping and not await request.is_disconnected():
+        while not state.is_stopping and (looks % GONE_EVERY or not await request.is_disconnected()):
+            looks += 1
             board.watch.asked()
             picture = board.watch.picture
             if picture.number != told:

@@ -31,6 +31,9 @@ HANDS_OVER = 0.0005
 """Seconds after which a thread that reckons lets one that answers go first. At Python's own 0.005 a page, whose answer
 changes hands some thirty times, took 0.15 s longer while a forecast was under way."""
 
+KEEPS_LINE = 75
+"""Seconds that a quiet line is kept open: a page asks anew within a minute, and need not begin one for that."""
+
 GOODBYE = 2
 """Seconds that open pages are given when the board stops."""
 
@@ -133,6 +136,7 @@ def server(app: FastAPI, place: Place) -> uvicorn.Server:
         log_level="warning",
         access_log=False,
         server_header=False,
+        timeout_keep_alive=KEEPS_LINE,
         timeout_graceful_shutdown=GOODBYE,
         ssl_certfile=str(place.certificate) if place.certificate else None,
         ssl_keyfile=str(place.key) if place.key else None,

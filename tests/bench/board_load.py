@@ -2,7 +2,8 @@
 
 The board runs in a process of its own over a store in a folder. Whoever looks keeps a line open, asks for the page
 anew after each change as the page's script does, and turns to another page now and then; whoever acts claims a job and
-gives it back. Told are how long pages took, as their readers saw it, and how much memory the board had.
+gives it back. Told are how long pages took, as their readers saw it, and how much processor time and memory the
+board had.
 """
 
 import asyncio
@@ -63,7 +64,11 @@ class Crowd:
 
     async def look(self, client: httpx.AsyncClient, path: str) -> str:
         began = time.monotonic()
-        answer = await client.get(path)
+        try:
+            answer = await client.get(path)
+        except httpx.TransportError as error:
+            self.faults.append(f"{path}: {error!r}")
+            return ""
         self.pages.append(time.monotonic() - began)
         if answer.status_code != 200:
             self.faults.append(f"{path}: {answer.status_code}")
@@ -116,6 +121,12 @@ class Crowd:
             self.faults.append(f"{act} {name}: {answer.text[:200]}")
 
 
+def processor(pid: int) -> float:
+    """Return the processor seconds that a process has used, its forecasts' process not counted."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
 def memory(pid: int) -> int:
     """Return the memory that a process has, in MB."""
     return int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE") // 1_000_000
@@ -125,6 +136,7 @@ async def measure(address: str, pid: int, minutes: float) -> None:
     crowd = Crowd(address)
     clients = [await crowd.signed_in(number) for number in range(VIEWERS + ACTORS)]
     crowd.end = time.monotonic() + 60 * minutes
+    used = processor(pid)
     everybody = [
         crowd.viewer(number, client) if number < VIEWERS else crowd.actor(number, client)
         for number, client in enumerate(clients)
@@ -140,6 +152,7 @@ async def measure(address: str, pid: int, minutes: float) -> None:
         print(
             f"{len(took)} {what}: middle {cuts[49] * 1000:.0f} ms, p95 {cuts[94] * 1000:.0f}, p99 {cuts[98] * 1000:.0f}"
         )
+    print(f"processor time of the board: {processor(pid) - used:.1f} s in {minutes:g} minutes")
     print(f"memory of the board every 15 s, MB: {had}")
     print(f"faults: {crowd.faults[:5] or 'none'}")
 
