@@ -13,7 +13,7 @@ from typing import Annotated
 
 from pydantic import ConfigDict, Field, StringConstraints, model_validator
 
-from relay.board.rows.acts import ActName, seen
+from relay.board.rows.acts import ActName, blocks_on, seen
 from relay.board.rows.view import Viewer
 from relay.errors import LostRaceError, RefusedError
 from relay.ledger import work
@@ -59,6 +59,9 @@ class Act(Frozen):
     """A time on the site's own clock, such as 2027-01-09T17:00; left out with a claim: what the stage allows."""
     reason: Line | None = None
     note: Note = ""
+    despite: _Short | None = Field(
+        default=None, description="The job's `overrules`: accepts what was found, for `note`"
+    )
     to: Slug | None = None
     done: Line | None = None
     left: Line | None = None
@@ -71,6 +74,8 @@ class Act(Frozen):
         lacking = [name for name in _NEEDS.get(self.act, ()) if getattr(self, name) is None]
         if lacking:
             raise ValueError(f"to {self.act} takes {' and '.join(lacking)}: say it")
+        if self.despite is not None and (self.act != "accept" or not self.note.strip()):
+            raise ValueError("to accept despite what was found takes a note: say why it is good all the same")
         return self
 
 
@@ -180,7 +185,7 @@ def _say(ledger: Ledger, seat: Seat, state: State, job: Job, act: Act) -> Entry 
         case "decline":
             return work.decline(ledger, pen, name, reason)
         case "accept":
-            return work.accept(ledger, pen, name, act.note)
+            return work.accept(ledger, pen, name, act.note, despite=_overrules(state, job, act))
         case "return":
             return work.give_back(ledger, pen, name, reason)
         case "reassign":
@@ -189,6 +194,15 @@ def _say(ledger: Ledger, seat: Seat, state: State, job: Job, act: Act) -> Entry 
             return work.restart(ledger, pen, name, reason)
         case "withdraw":
             return work.withdraw(ledger, pen, name, reason)
+
+
+def _overrules(state: State, job: Job, act: Act) -> bool:
+    """Answer whether whoever accepts overrules what was found. Raises LostRaceError where more was found since."""
+    if act.despite is None:
+        return False
+    if act.despite != blocks_on(state, job)[1]:
+        raise LostRaceError(f"{job.outcome} was looked at anew since you looked. Nothing was said; look again")
+    return True
 
 
 def _given(value: datetime | None) -> datetime:

@@ -1,7 +1,8 @@
 """Pages out of templates: everything that strangers wrote is escaped, and every page says what the frame needs."""
 
+import re
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from relay.board.desk import Board
 
 Told = dict[str, Any]
+_WRITTEN = re.compile(r"(\d{4}-\d\d-\d\d \d\d:\d\d) UTC")
 DAY = timedelta(days=1)
 
 
@@ -30,9 +32,11 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        auto_reload=False,  # an upgrade beside a board that runs must not mix its pages with the old code
     )
     made.filters |= {
         "coded": coded,
+        "timed": timed,
         "span": span_in_words,
         "size": bytes_in_words,
         "frames": in_words,
@@ -49,6 +53,16 @@ def coded(text: str) -> Markup:
         return escape(text)
     shown = (Markup("<code>{}</code>").format(part) if at % 2 else escape(part) for at, part in enumerate(parts))
     return Markup("").join(shown)
+
+
+def timed(text: str, zone: ZoneInfo | None = None, town: str = "") -> Markup:
+    """Return `text` escaped, with each time that it tells in UTC as `moment` shows it."""
+
+    def told(found: re.Match[str]) -> str:
+        at = datetime.strptime(found[1], "%Y-%m-%d %H:%M").replace(tzinfo=UTC)
+        return str(moment(at, zone, town))
+
+    return Markup(_WRITTEN.sub(told, str(escape(text))))  # noqa: S704  all of it was escaped just now
 
 
 def percent(part: float, whole: float) -> str:

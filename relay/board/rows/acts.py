@@ -10,6 +10,8 @@ from relay.board.rows.view import View, Viewer
 from relay.ledger import route
 from relay.ledger.job_rules import stage_of
 from relay.ledger.job_state import Job, Standing
+from relay.ledger.state import State
+from relay.wording import count
 
 ActName = Literal[
     "claim", "extend", "release", "hand-on", "take", "decline", "accept", "return", "reassign", "restart", "withdraw"
@@ -29,6 +31,26 @@ def seen(job: Job) -> str:
         job.outcome or "",
     )
     return ".".join(parts)
+
+
+def blocks_on(state: State, job: Job) -> tuple[tuple[str, ...], str]:
+    """Return what keeps the outcome of `job` from being accepted unless a person overrules it, and what tells that
+    from whatever is found later. Nothing: it can be accepted.
+    """
+    if job.standing is not Standing.HANDED_IN or job.outcome is None:
+        return (), ""
+    made, words, found = state.versions[job.outcome], [], []
+    for looked in made.inspections[-1:]:
+        if looked.blocking:
+            words.append(f"{looked.site} looked at {made.name}, and {count(looked.blocking, 'finding')} block it")
+        found.append(f"looked-{looked.entry}")
+    for held in made.conforms[-1:]:
+        if held.blocking:
+            words.append(f"{made.name} lies otherwise than its cut list in {count(held.blocking, 'finding')}")
+        found.append(f"held-{held.entry}")
+    if not made.inspections and stage_of(state, job).inspected:
+        words.append(f"nobody looked at {made.name} yet")
+    return tuple(words), ".".join((made.name, *found)) if words else ""
 
 
 def acts_on(view: View, job: Job, viewer: Viewer) -> tuple[ActName, ...]:

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from relay.board.rows.acts import ActName, acts_on, seen, successors
+from relay.board.rows.acts import ActName, acts_on, blocks_on, seen, successors
 from relay.board.rows.moves import Move, move_of
 from relay.board.rows.strips import Fill, fill_of
 from relay.board.rows.view import Frames, View, Viewer
@@ -63,6 +63,10 @@ class JobRow(Frozen):
     seen: str
     """Goes back with whatever is said about the job: what has changed since then is not overrun."""
     acts: tuple[ActName, ...]
+    blocked: tuple[str, ...]
+    """What keeps the outcome from being accepted, unless a person takes that upon themselves and says why."""
+    overrules: str
+    """Goes back with such an acceptance: what is found later is not overruled."""
     successors: tuple[str, ...]
     """The sites it could be handed on to, or reassigned to."""
 
@@ -74,7 +78,7 @@ def job_rows(view: View, viewer: Viewer) -> tuple[JobRow, ...]:
 
 def job_row(view: View, job: Job, viewer: Viewer) -> JobRow:
     """Return one job as `viewer` sees it."""
-    acts = acts_on(view, job, viewer)
+    acts, (blocked, overrules) = acts_on(view, job, viewer), blocks_on(view.state, job)
     return JobRow(
         job=job.job,
         stage=job.stage,
@@ -104,6 +108,8 @@ def job_row(view: View, job: Job, viewer: Viewer) -> JobRow:
         is_late=lateness.is_late(view.state, job, view.now),
         seen=seen(job),
         acts=acts,
+        blocked=blocked,
+        overrules=overrules,
         successors=successors(view, job) if acts else (),
     )
 
