@@ -9,19 +9,21 @@ from itertools import groupby
 from pathlib import Path
 
 from deploy.demo.film import START
-from deploy.demo.house import House, tell
+from deploy.demo.house import House, UnexpectedError, tell
 from deploy.demo.pictures import graded, read_dpx, write_like
 from deploy.demo.records import GRADING_DESK, write_record
 from deploy.demo.reels import FRAMES_PER_SECOND, Shot, frames_lost, shots
 from deploy.demo.sound import write_cue
 from relay.model import ReelName
-from relay.programme.cutlist import CutList, Event
+from relay.programme.cutlist import CutList, Event, Shown
 from relay.programme.own_form import own_form
 from relay.programme.running import Scene, lay_out
 
 RATE = Fraction(24)
 GUESSED = {"the ferry": 18}
 """Frames a second that the editor first thought of, where it was not what the musicians played to."""
+LATE = 3
+"""Frames by which a shot slips when it is first put together."""
 
 
 @dataclass(frozen=True)
@@ -126,37 +128,58 @@ def cut(house: House, frames: int) -> None:
 
 
 def cut_again(house: House, frames: int) -> None:
-    """Shorten the last scene: only what differs is told."""
+    """Let a shot stand ahead of the last one, which begins later: only what differs is told."""
     desk = Desk(house / "lisbon" / "desk", frames)
-    whole = listed(desk)
-    last = whole.events[-1]
-    shorter = CutList(whole.rate, (*whole.events[:-1], replace(last, first=last.first + 2, length=last.length - 2)))
-    desk.recut.write_text(own_form(shorter), encoding="utf-8")
-    tell("The editor begins the train two frames later. Only the difference is fetched, processed or dropped.")
+    whole, letter = listed(desk), shots(1, frames)[6]
+    ahead, last = whole.events[:-1], whole.events[-1]
+    new = Event(ReelName("A/R01"), letter.first, 12, Fraction(FRAMES_PER_SECOND), title="the letter")
+    later = replace(last, first=last.first + 2, length=last.length - 2)
+    desk.recut.write_text(own_form(CutList(whole.rate, (*ahead, new, later))), encoding="utf-8")
+    tell(
+        "The editor shows the letter before the train ends. Only what differs is fetched, processed again, or dropped."
+    )
     house.relay("lisbon", "cut", "differ", desk.cut_list, desk.recut, "--handles", "2")
 
 
-def put_together(house: House, frames: int) -> None:
-    """Let Kolkata put the programme together by the list, with a frame left out at first."""
-    desk = Desk(house / "lisbon" / "desk", frames)
-    kolkata, made = house / "kolkata" / "arrived", house / "kolkata" / "graded" / "Q_R01"
-    tell("Kolkata puts reel 1 together by the list, and grades it. One frame was left out: it is named.")
-    house.relay("kolkata", "fetch", "B/R01", kolkata / "B_R01", quiet=True)
-    made.mkdir(parents=True)
-    for place, shown in enumerate(listed(desk).shown()):
+def lay(house: House, made: Path, places: dict[int, Shown], late: int = 0) -> None:
+    """Put places of the programme together in the folder `made`, their pictures `late` frames behind their headers."""
+    for place, shown in places.items():
         name = shown.reel[0]
-        source = kolkata / f"{name}_R01" / f"quillmark_{name.lower()}_r01.{START + shown.frame:07d}.dpx"
-        header, planes = read_dpx(source)
+        scan = house / "kolkata" / "arrived" / f"{name}_R01" / f"quillmark_{name.lower()}_r01."
+        header, planes = read_dpx(Path(f"{scan}{START + shown.frame:07d}.dpx"))
+        if late:
+            _, planes = read_dpx(Path(f"{scan}{START + shown.frame + late:07d}.dpx"))
         write_like(made / f"quillmark_q_r01.{START + place:07d}.dpx", header, graded(planes, name))
+
+
+def put_together(house: House, frames: int) -> None:
+    """Let Kolkata put the programme together by the list: a frame is left out, a shot slips, and both are named."""
+    desk = Desk(house / "lisbon" / "desk", frames)
+    made = house / "kolkata" / "graded" / "Q_R01"
+    tell("Kolkata puts reel 1 together by the list, and grades it. One frame was left out: it is named.")
+    house.relay("kolkata", "fetch", "B/R01", house / "kolkata" / "arrived" / "B_R01", quiet=True)
+    made.mkdir(parents=True)
+    places, ferry = dict(enumerate(listed(desk).shown())), desk.scenes()["the ferry"]
+    of_ferry = {at: each for at, each in places.items() if 0 <= each.frame - ferry.first < ferry.length}
+    lay(house, made, {at: each for at, each in places.items() if at not in of_ferry})
+    lay(house, made, of_ferry, late=LATE)
     left_out = sorted(made.iterdir())[31]
     aside = left_out.rename(house / "kolkata" / left_out.name)
     house.relay("kolkata", "conform", made, desk.cut_list, "--no-pictures", ends=2)
     shutil.move(aside, left_out)
-    tell("With that frame in its place it goes over, and Lisbon signs that it lies frame for frame as the list says.")
+    tell("Now each number is right, but the ferry's pictures lie late under them. The pictures themselves tell.")
+    said = house.relay("kolkata", "conform", made, desk.cut_list, ends=2)
+    if "by picture" not in said:
+        raise UnexpectedError("the shot that slipped must be named by its pictures")
+    lay(house, made, of_ferry)
+    tell("Laid again, it lies as the list says, by number and by picture, and goes over.")
+    house.relay("kolkata", "conform", made, desk.cut_list)
     write_record(made, "graded to one tone, print by print, the tints kept", GRADING_DESK)
     made_from = [word for name in "AB" for word in ("--parent", f"{name}/R01/v1")]
     words = ("--start-mark", str(START), *made_from, "--note", "put together and graded")
     house.relay("kolkata", "send", made, "Q/R01", *words)
+    tell("Lisbon receives it, and signs that it lies frame for frame as the list says.")
+    house.relay("lisbon", "fetch", "Q/R01", house / "lisbon" / "arrived" / "Q_R01", quiet=True)
     house.relay("lisbon", "conform", "Q/R01/v1", desk.cut_list)
     tell("A movie of it to look at, with its sound, from the frames that there are.")
     house.relay("lisbon", "movie", desk.cut_list, desk.folder / "reel-1.mov", "--sound", desk.cue, "--lines", "360")

@@ -18,10 +18,10 @@ from relay.media.header import DPX_HEADER, parse_dpx
 from relay.media.inspection import inspect_folder
 from relay.media.package import contents_of
 from relay.media.thumbnails import GreyReel, parse_thumbnails
-from relay.model import Digest, ReelName, ScanMap, VersionName, digest_of
+from relay.model import Digest, FrameRange, ReelName, ScanMap, VersionName, digest_of, is_in, merged
 from relay.programme.conforming import ConformReport, conformed, mixed_places, parse_conform_report
 from relay.programme.cutlist import Shown
-from relay.programme.matching import match
+from relay.programme.matching import REACH, match
 from relay.programme.mixing import match_mixtures
 from relay.transfer.cut_lists import Listed, list_among
 from relay.transfer.desk import Desk
@@ -46,10 +46,14 @@ def came_in_folder(folder: Path, scan_map: ScanMap | None, *, with_pictures: boo
     positions = _positions(folder, numbered, tied)
     if not with_pictures:
         return Came(positions, None)
+    return Came(positions, _looked_at(folder, files).on_reel(tied))
+
+
+def _looked_at(folder: Path, paths: Iterable[str]) -> GreyReel:
     with Eyes() as eyes:
-        inspection = inspect_folder(folder, files, eyes)
+        inspection = inspect_folder(folder, paths, eyes)
     (thumbnails, *_) = inspection.thumbnails.values()
-    return Came(positions, parse_thumbnails(bytes(thumbnails.stored())).on_reel(tied))
+    return parse_thumbnails(bytes(thumbnails.stored()))
 
 
 def came_in_version(desk: Desk, version: Version, *, with_pictures: bool = True) -> Came:
@@ -58,14 +62,18 @@ def came_in_version(desk: Desk, version: Version, *, with_pictures: bool = True)
     if tied is None:
         raise RefusedError(f"the files of {version.name} are tied to no frames: send it with --start-mark NUMBER")
     paths = [file.path for file in desk.manifests.read(version.manifest).files]
-    copies = [each.folder for each in desk.arrivals.near(version.name) if each.manifest == version.manifest]
-    folder = next((each for each in copies if each.is_dir()), None)
+    folder = _copy_of(desk, version)
     numbered = _numbered(Path(version.name), paths)
     if folder is None:
         positions: dict[int, int | None] = dict.fromkeys(_places(numbered, tied))
     else:
         positions = _positions(folder, numbered, tied)
     return Came(positions, _thumbnails(desk, version, folder) if with_pictures else None)
+
+
+def _copy_of(desk: Desk, version: Version) -> Path | None:
+    copies = desk.arrivals.near(version.name)
+    return next((each.folder for each in copies if each.manifest == version.manifest), None)
 
 
 def _thumbnails(desk: Desk, version: Version, folder: Path | None) -> GreyReel | None:
@@ -105,18 +113,31 @@ def _position(path: Path) -> int | None:
         raise RefusedError(f"{path} cannot be read ({error.strerror}): see what is there") from error
 
 
-def sources_of(desk: Desk, state: State, reels: Iterable[ReelName]) -> dict[ReelName, GreyReel]:
-    """Return the thumbnails of the newest version of each reel that somebody looked at, by the reel's own numbers."""
+def sources_of(desk: Desk, state: State, needed: Mapping[ReelName, Sequence[FrameRange]]) -> dict[ReelName, GreyReel]:
+    """Return the thumbnails of the newest version of each reel that somebody looked at, by the reel's own numbers.
+
+    Where nobody did, of the newest version that lies at this site whole, around the frames that are needed.
+    """
     found = {}
-    for reel in reels:
-        looked = [
-            version
-            for version in state.of_reel(reel)
-            if version.scan_map and version.inspections and version.inspections[-1].thumbnails
-        ]
-        if looked:
-            found[reel] = thumbnails_of(desk, looked[-1])
+    for reel, frames in needed.items():
+        versions = [version for version in state.of_reel(reel) if version.scan_map]
+        looked = [each for each in versions if each.inspections and each.inspections[-1].thumbnails]
+        grey = thumbnails_of(desk, looked[-1]) if looked else _seen_here(desk, versions, frames)
+        if grey is not None:
+            found[reel] = grey
     return found
+
+
+def _seen_here(desk: Desk, versions: Sequence[Version], frames: Sequence[FrameRange]) -> GreyReel | None:
+    """Look at the frames that are needed, in the newest of `versions` of which a copy lies here."""
+    copies = ((version.scan_map, _copy_of(desk, version)) for version in reversed(versions))
+    tied, folder = next((each for each in copies if all(each)), (None, None))
+    if tied is None or folder is None or not has_media():
+        return None
+    near = merged((each.first - REACH, each.last + REACH) for each in frames)
+    placed = _places(_numbered(folder, survey(folder).files), tied)
+    paths = [path for frame, path in placed.items() if is_in(frame, near)]
+    return _looked_at(folder, paths).on_reel(tied) if paths else None
 
 
 def held_against(desk: Desk, listed: Listed, came: Came, version: Version | None = None) -> ConformReport:

@@ -122,6 +122,48 @@ def test_a_shot_that_slipped_is_caught_by_its_headers_or_by_its_picture(house: H
     assert run["sure"] > 0.9
 
 
+def test_sources_that_nobody_looked_at_are_looked_at_where_their_copy_lies(house: House):
+    house.send("tokyo", house.place / "scan", "A/R02", "--start-mark", "86400")
+    (house.place / "other.toml").write_text(LIST.replace("A/R01", "A/R02"), encoding="utf-8")
+    slipped = [Shown(A, row.frame + 1) if place >= 18 else row for place, row in enumerate(SHOWN)]
+    folder = graded(house.place / "came", slipped, carried=False)
+    told = house.told("tokyo", "conform", folder, "other.toml", ends=2)
+    assert (told["compared"], told["displaced"][0]["places"]) == (32, {"first": 18, "last": 31})
+    assert house.told("lisbon", "conform", folder, "other.toml")["compared"] == 0  # no copy lies there
+
+
+DISSOLVE = """
+rate = "24"
+
+[[event]]
+reel = "A/R01"
+first = 0
+length = 12
+
+[[event]]
+reel = "A/R01"
+first = 40
+length = 14
+dissolve = 8
+"""
+
+
+def test_pictures_under_a_dissolve_are_held_against_both_frames(house: House):
+    (house.place / "dissolve.toml").write_text(DISSOLVE, encoding="utf-8")
+    cut = parse_own_form(DISSOLVE)
+    for name, late in (("right", 0), ("late", 5)):
+        folder = graded(house.place / name, list(cut.shown()), carried=False)
+        for place, gone in cut.going().items():
+            one, other = FILM.grey[gone.frame + late].astype(float), FILM.grey[28 + place].astype(float)
+            share = (place - 11) / 9
+            frame(folder, 1000 + place, np.rint(one * (1 - share) + other * share), place)
+    told = house.told("lisbon", "conform", house.place / "right", "dissolve.toml")
+    assert (told["compared"], told["mixed"], told["displaced"]) == (26, 8, [])
+    (slip,) = house.told("lisbon", "conform", house.place / "late", "dissolve.toml", ends=2)["displaced"]
+    assert (slip["places"], slip["first"], slip["shows_first"]) == ({"first": 12, "last": 19}, 12, 17)
+    assert "8 pictures of these lie under dissolves" in house("lisbon", "conform", "right", "dissolve.toml").out
+
+
 def test_what_is_found_of_a_version_is_signed_and_keeps_it_from_being_accepted(house: House):
     house("lisbon", "accept", "scan/A/R01")
     house("tokyo", "claim", "grade/Q/R01")
