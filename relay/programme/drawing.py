@@ -69,6 +69,8 @@ def svg(found: Parting, title: str) -> str:
         fill="#e8f0f4",
     )  # fmt: skip
     _line(page, (str(LEFT), down(Fraction(0))), (str(WIDE - 20), down(Fraction(0))), _INK)
+    tolerance = f"shaded: up to {float(found.tolerance):g} frames apart"
+    _text(page, WIDE - 320, 22, f"{tolerance}; {format_running_time(found.picture())} in all", size=10)
     for value in (top, Fraction(0), -top):
         _text(page, 8, float(down(value)) + 4, f"{float(value):+.1f}" if value else "in step")
     for each in found.laid:
@@ -82,7 +84,8 @@ def svg(found: Parting, title: str) -> str:
     if (second := found.parts_at()) is not None:
         x, y = across(second), down(found.behind_at(second))
         SubElement(page, "circle", cx=x, cy=y, r="5", fill="none", stroke=_WRONG)
-        _text(page, float(x) + 8, float(y) - 8, f"parts at {format_running_time(second)}")
+        beside = 16 if found.behind_at(second) > 0 else -8  # on the side that the line does not cross
+        _text(page, float(x) + 8, float(y) + beside, f"parts at {format_running_time(second)}")
     return tostring(page, encoding="unicode", xml_declaration=True) + "\n"
 
 
