@@ -1,9 +1,10 @@
 """What `relay late` answers: what a print that came late adds, what it costs, and whether the forecast allows it."""
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from relay.cli.answer import Page, answer, bytes_in_words, count
+from relay.cli.better import better, differences, figures
+from relay.cli.keeping import keep_facts, kept_in_words
 from relay.cli.numbers import pairs_of
 from relay.clock import Clock
 from relay.errors import MissingError, RefusedError
@@ -12,6 +13,7 @@ from relay.forecast.outlook import Forecast, beside, forecast
 from relay.forecast.patience import EXACT, patience
 from relay.forecast.taking import Hours, element_named, hours_of, with_frames, without
 from relay.forecast.words import headline, moved
+from relay.ledger.state import Material
 from relay.model import Element, ReelName, frame_count
 from relay.programme.late import Filled
 from relay.settings import Home
@@ -19,11 +21,9 @@ from relay.shifts.spoken import how_long
 from relay.shifts.zones import minute_of
 from relay.transfer.lacking import Lacking
 from relay.transfer.late import Beside, LateReel, late_reels
+from relay.transfer.material import About
 from relay.wiring import open_desk
 from relay.wording import in_words
-
-if TYPE_CHECKING:
-    from relay.media.quality import Look
 
 
 class Taken(NamedTuple):
@@ -47,7 +47,9 @@ class Told(NamedTuple):
     """Why there is no forecast; empty where there is one."""
 
 
-def answer_late(home: Home, code: str, *, site: str | None, places: int, seconds: float, as_json: bool) -> None:
+def answer_late(
+    home: Home, code: str, *, site: str | None, places: int, seconds: float, keep: bool, as_json: bool
+) -> None:
     """Read, measure and plan, and show it. Raises MissingError, RefusedError, BrokenError."""
     with open_desk(home) as desk:
         state = desk.ledger.follow()
@@ -57,7 +59,13 @@ def answer_late(home: Home, code: str, *, site: str | None, places: int, seconds
             raise MissingError(f"the production has no site {site}: `relay site list` names them")
         reels = late_reels(desk, ground, element, places)
         found = _told(ground, element, reels, site, desk.clock, seconds)
-    answer(_facts(found), as_json=as_json, show=lambda page: _show(page, found))
+        facts = _facts(found)
+        kept = (
+            keep_facts(desk, f"late_{code}.json", facts, About(code), "the report on a print that came")
+            if keep
+            else None
+        )
+    answer({**facts, "kept": kept.entry if kept else None}, as_json=as_json, show=lambda page: _show(page, found, kept))
 
 
 def _told(
@@ -118,7 +126,7 @@ def _reel_facts(reel: LateReel) -> dict[str, object]:
                 "other_frames": pairs_of([each.at.others])[0],
                 "late": each.late._asdict(),
                 "other": each.there._asdict(),
-                "by": dict(_differences(each.late, each.there)),
+                "by": dict(differences(each.late, each.there)),
             }
             for each in reel.looks
         ],
@@ -182,10 +190,11 @@ _VERDICTS = {
 }
 
 
-def _show(page: Page, found: Told) -> None:
+def _show(page: Page, found: Told, kept: Material | None) -> None:
     element = found.element
     generation = f", {element.generation}" if element.generation else ""
     page.line(f": {element.title} ({element.kind}{generation}), from {element.holder}.", head=element.code)
+    page.line(_in_short(found))
     for reel in found.reels:
         page.line()
         _show_reel(page, reel)
@@ -193,6 +202,21 @@ def _show(page: Page, found: Told) -> None:
     _show_cost(page, found)
     page.line()
     _show_plans(page, found)
+    page.line(kept_in_words(kept) if kept else "Nothing was saved; `--keep` keeps this report.")
+    page.line("Nothing is chosen: `relay decide` says a choice.")
+
+
+def _in_short(found: Told) -> str:
+    filling, hours = found.gaps, sum(each.likely for each in found.gaps.hours)
+    known = [reel for reel in found.reels if reel.version is not None]
+    if not known:
+        return "Nothing is known yet of what it fills."
+    rest = len(found.reels) - len(known)
+    unknown = f"; of {count(rest, 'reel')} nothing is known" if rest else ""
+    work = f", {how_long(hours)} of work" if hours else ""
+    allowed = f" {_VERDICTS[verdict(found)]}" if found.without else ""
+    cost = f"{bytes_in_words(filling.size)}{work}"
+    return f"In short: it fills {count(filling.frames, 'frame')} that no other print did ({cost}){unknown}.{allowed}"
 
 
 def _show_reel(page: Page, reel: LateReel) -> None:
@@ -209,8 +233,10 @@ def _show_reel(page: Page, reel: LateReel) -> None:
         page.line(f"With it, {count(reel.nowhere, 'place')} of the others can still be filled whole from no print.")
     if reel.looks:
         page.line("How it looks where both hold the frames, and by how much that is more or less than the other:")
-        figures = ("frames", "beside", "sharp %", "grain %", "tones %", "damage ‰", "picture %")
-        page.table(figures, [_look_row(each) for each in reel.looks])
+        heads = ("frames", "beside", "sharp %", "grain %", "tones %", "damage ‰", "picture %", "decay %")
+        page.table(heads, [_look_row(each) for each in reel.looks])
+        for other in dict.fromkeys(each.other for each in reel.looks):
+            page.line(f": {better(reel, other)}.", head=f"Shot by shot, beside {other}")
 
 
 def _filled_row(each: Filled) -> tuple[str, ...]:
@@ -221,26 +247,9 @@ def _filled_row(each: Filled) -> tuple[str, ...]:
     return each.version, str(at), str(each.gap.length), f"{in_words(each.fill.frames, 4)}{part}{sure}", had
 
 
-def _figures(look: "Look") -> dict[str, float]:
-    picture = look.wide * look.high / 100
-    return {
-        "sharpness": look.sharpness,
-        "grain": look.grain,
-        "tones": look.light - look.dark,
-        "damage": look.damage,
-        "picture": picture,
-    }
-
-
-def _differences(late: "Look", there: "Look") -> Mapping[str, float]:
-    """Return by how much the late print's figures are more, or less, than the other's."""
-    ours, theirs = _figures(late), _figures(there)
-    return {name: round(ours[name] - theirs[name], 2) for name in ours}
-
-
 def _look_row(each: Beside) -> tuple[str, ...]:
-    by = _differences(each.late, each.there)
-    told = [f"{value:.2f} ({by[name]:+.2f})" for name, value in _figures(each.late).items()]
+    by = differences(each.late, each.there)
+    told = [f"{value:.2f} ({by[name]:+.2f})" for name, value in figures(each.late).items()]
     return str(each.at.frames), each.other, *told
 
 
@@ -272,7 +281,6 @@ def _show_plans(page: Page, found: Told) -> None:
         if then is not None:
             page.line(f": {headline(then)}{_later(found.without, then)}.", head=name)
     page.line(_VERDICTS[verdict(found)])
-    page.line("Nothing was saved, and nothing is chosen: `relay decide` says a choice.")
 
 
 def _later(before: Forecast, after: Forecast) -> str:

@@ -1,31 +1,22 @@
-"""`relay gaps`, `relay fill`, `relay coverage`, `relay late`: what each print lacks, which has it, how good it is."""
+"""`relay gaps`, `relay late`: what each print lacks and which has it; what a print that came late adds."""
 
-from collections.abc import Mapping, Sequence
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
+from relay.cli.keeping import Keep
 from relay.cli.numbers import pairs_of
-from relay.cli.shots import ShotNumber, shot_of
-from relay.errors import MissingError, RefusedError
+from relay.errors import MissingError
 from relay.ledger.state import State
 from relay.media.eyes import check_media
-from relay.model import FrameRange, VersionName, inside, merged
-from relay.programme.coverage import Covered, Strip
-from relay.programme.coverage_picture import coverage_png, coverage_svg
+from relay.model import VersionName
 from relay.programme.framemap import FrameMap
-from relay.programme.lacking import Fill, Gap, Print, by_shot, filled_by, gaps_of, lacked
-from relay.store.folder import in_our_words
+from relay.programme.lacking import Fill, Gap, Print, by_shot, gaps_of, lacked
 from relay.transfer.aligned import aligned_version, print_of
-from relay.transfer.covering import covered_by, kind_in_words, reels_along
 from relay.transfer.desk import Desk
 from relay.wiring import open_desk
-from relay.wording import in_words, parse_place
-
-if TYPE_CHECKING:
-    from relay.media.quality import Look
+from relay.wording import in_words
 
 
 def gaps(
@@ -48,12 +39,12 @@ def gaps(
         check_media()
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        found = [(one, gaps_of(one)) for one in _prints(desk, state, what, with_shots=by_shots)]
+        found = [(one, gaps_of(one)) for one in prints_named(desk, state, what, with_shots=by_shots)]
     facts = {"prints": [_facts(one, lacking) for one, lacking in found]}
     answer(facts, as_json=as_json, show=lambda page: _show(page, found))
 
 
-def _prints(desk: Desk, state: State, what: str | None, *, with_shots: bool = False) -> list[Print]:
+def prints_named(desk: Desk, state: State, what: str | None, *, with_shots: bool = False) -> list[Print]:
     named = sorted(state.aligned())
     if what is not None:
         version = aligned_version(state, what)
@@ -81,7 +72,7 @@ def _facts(one: Print, lacking: tuple[Gap, ...]) -> dict[str, object]:
                 "nowhere": gap.is_nowhere(),
                 "not_known_of": list(gap.unknown),
                 "shot": gap.shot,
-                "fills": [_fill_facts(each) for each in gap.fills],
+                "fills": [fill_facts(each) for each in gap.fills],
             }
             for gap in lacking
         ],
@@ -91,7 +82,7 @@ def _facts(one: Print, lacking: tuple[Gap, ...]) -> dict[str, object]:
     }
 
 
-def _fill_facts(fill: Fill) -> dict[str, object]:
+def fill_facts(fill: Fill) -> dict[str, object]:
     return {
         "version": fill.version,
         "frames": pairs_of(fill.frames),
@@ -158,193 +149,6 @@ def _how(fill: Fill) -> str:
     return f"{part} ({core}{edge}: look)"
 
 
-def fill(
-    context: typer.Context,
-    place: Annotated[str, typer.Argument(metavar="REEL:FRAMES", help="What is to be filled: A/R03:3412-3440.")],
-    shot: ShotNumber = None,
-    no_pictures: Annotated[
-        bool, typer.Option("--no-pictures", help="Fetch no frames, and say nothing of how good they are.")
-    ] = False,
-    as_json: AsJson = False,
-) -> None:
-    """Show which prints could fill a range, and how well.
-
-    Some frames of each are fetched and measured. The figures serve to argue a choice: `relay decide` says it, and
-    nothing is chosen here.
-    """
-    wanted = parse_place(place)
-    if wanted.reel is None or len(wanted.frames) > 1 or not (wanted.frames or shot):
-        raise RefusedError(f"{place!r} is no range of one reel: write it like A/R03:3412-3440, or name its --shot")
-    if not no_pictures:
-        check_media()
-    with open_desk(context.obj) as desk:
-        state = desk.ledger.follow()
-        (one,) = _prints(desk, state, wanted.reel, with_shots=shot is not None)
-        span = shot_of(one, shot, *wanted.frames) if shot else wanted.frames[0]
-        fills = filled_by(one, span)
-        sources = {one.version: _held(one, span)} | {each.version: each.frames for each in fills}
-        looks = {} if no_pictures else _looks(desk, state, sources)
-        kinds = {name: kind_in_words(state, name) for name in sources}
-    facts = {
-        "version": one.version,
-        "frames": pairs_of([span])[0],
-        "held": pairs_of(sources[one.version]),
-        "fills": [_fill_facts(each) for each in fills],
-        "quality": {name: look._asdict() for name, look in looks.items()},
-        "generation": kinds,
-    }
-    answer(facts, as_json=as_json, show=lambda page: _show_fills(page, one, span, fills, looks, kinds))
-
-
-def _looks(
-    desk: Desk, state: State, sources: Mapping[VersionName, tuple[FrameRange, ...]]
-) -> "dict[VersionName, Look]":
-    from relay.transfer.measured import quality_at  # what it needs is installed
-
-    return {name: quality_at(desk, state.versions[name], frames) for name, frames in sources.items() if frames}
-
-
-def coverage(
-    context: typer.Context,
-    what: Annotated[
-        str | None,
-        typer.Argument(metavar="ELEMENT|REEL", help="Along whose frames.", show_default="the first aligned element"),
-    ] = None,
-    svg: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw it as SVG.")] = None,
-    png: Annotated[Path | None, typer.Option(metavar="FILE", help="Draw it as PNG.")] = None,
-    as_json: AsJson = False,
-) -> None:
-    """Show which print holds which part of each reel, as strips.
-
-    Along the frames of one element's reels, one after another. What is not sure is told apart from what is held, and
-    what no print holds is marked. A duplicate, a negative and a print differ by pattern as well as by shade.
-    """
-    with open_desk(context.obj) as desk:
-        state = desk.ledger.follow()
-        reels = _along(desk, state, what)
-        title = f"{state.film().title}: what each print holds"
-    if svg is not None:
-        _written(svg, coverage_svg(reels, title).encode())
-    if png is not None:
-        check_media()
-        _written(png, coverage_png(reels, title))
-    facts = {"reels": [_covered_facts(each) for each in reels]}
-    answer(facts, as_json=as_json, show=lambda page: _show_covered(page, reels))
-
-
-def _written(file: Path, body: bytes) -> None:
-    with in_our_words(str(file), "write it"):
-        file.write_bytes(body)
-
-
-def _along(desk: Desk, state: State, what: str | None) -> Sequence[Covered]:
-    if what is None or "/" in what:
-        prints = _prints(desk, state, what)
-        if what is not None:
-            return [covered_by(desk, state, one) for one in prints]
-        what = prints[0].version.partition("/")[0]
-    return reels_along(desk, state, what)
-
-
-def _covered_facts(reel: Covered) -> dict[str, object]:
-    return {
-        "along": reel.name,
-        "frames": pairs_of([reel.axis])[0],
-        "nowhere": pairs_of(reel.nowhere),
-        "prints": [
-            {
-                "version": strip.name,
-                "share": round(strip.share(reel.axis), 4),
-                "by_way_of": list(strip.by),
-                "stretches": [
-                    {"frames": pairs_of([each.frames])[0], "holding": each.holding} for each in strip.stretches
-                ],
-                "has_more": [{"after": each.after, "length": each.length} for each in strip.inserts],
-                "decay": None
-                if strip.decay is None
-                else [{"frames": pairs_of([each.frames])[0], "percent": each.share} for each in strip.decay],
-            }
-            for strip in reel.strips
-        ],
-    }
-
-
-_LETTERS = {"held": "█", "not sure": "?", "not known": "-", "lacking": "·"}
-_WORST = list(_LETTERS)
-
-
-def _show_covered(page: Page, reels: Sequence[Covered]) -> None:
-    for reel in reels:
-        page.line(f", frames {reel.axis.first} to {reel.axis.last}: in no print {in_words(reel.nowhere)}.",
-                  head=f"along {reel.name}")  # fmt: skip
-        rows = [
-            (strip.name, strip.kind, f"{100 * strip.share(reel.axis):.1f} %", _letters(strip, reel))
-            for strip in reel.strips
-        ]
-        page.table(("print", "kind", "holds", "█ held  ? not sure  - not known  · lacking"), rows)
-        for strip in reel.strips:
-            _show_more(page, strip)
-
-
-def _show_more(page: Page, strip: Strip) -> None:
-    if strip.by:
-        page.line(f" was not put beside it: known by way of {', '.join(strip.by)}.", head=strip.name)
-    if strip.decay:
-        told = in_words([each.frames for each in strip.decay], 6)
-        page.line(f" has decayed at {told} of these frames.", head=strip.name)
-
-
-def _letters(strip: Strip, reel: Covered, columns: int = 60) -> str:
-    """Return one letter for each sixtieth of the reel: the worst that stands in it."""
-    size = reel.axis.last - reel.axis.first + 1
-    worst = ["held"] * columns
-    for frames, holding in strip.stretches:
-        ends = (frames.first - reel.axis.first, frames.last - reel.axis.first)
-        for column in range(ends[0] * columns // size, ends[1] * columns // size + 1):
-            worst[column] = max(worst[column], holding, key=_WORST.index)
-    return "".join(_LETTERS[each] for each in worst)
-
-
-def _held(one: Print, wanted: FrameRange) -> tuple[FrameRange, ...]:
-    return merged(inside((wanted.first, wanted.last), one.held))
-
-
-def _show_fills(
-    page: Page,
-    one: Print,
-    wanted: FrameRange,
-    fills: tuple[Fill, ...],
-    looks: "Mapping[VersionName, Look]",
-    kinds: Mapping[VersionName, str],
-) -> None:
-    held = _held(one, wanted)
-    page.line(f" itself holds {in_words(held)} of {wanted}.", head=one.version)
-    for each in fills:
-        if not each.count:
-            none = f" may have it: of {each.unknown} of {each.wanted} frames nothing is known."
-            page.line(none if each.unknown else " has nothing of it.", head=each.version)
-            continue
-        page.line(
-            f" at {in_words(each.frames)}: {each.count} of {each.wanted} frames{_trust(each)}.", head=each.version
-        )
-    if looks:
-        heads = ("print", "sharp %", "grain %", "dark %", "light %", "damage ‰", "picture %", "generation")
-        page.table(heads, [(name, *_figures(look), kinds[name]) for name, look in looks.items()])
-
-
-def _trust(fill: Fill) -> str:
-    by = f", by way of {', '.join(fill.by)}" if fill.by else ""
-    unknown = f"; of {fill.unknown} nothing is known" if fill.unknown else ""
-    if fill.sure:
-        return f", surely ({fill.chance} %){by}"
-    return f", not surely ({fill.chance} %){by}{unknown}: look at both"
-
-
-def _figures(look: "Look") -> tuple[str, ...]:
-    told = (f"{value:.1f}" for value in (look.sharpness, look.grain, look.dark, look.light))
-    return (*told, f"{look.damage:.2f}", f"{look.wide:.0f} x {look.high:.0f}")
-
-
 def late(
     context: typer.Context,
     element: Annotated[str, typer.Argument(metavar="ELEMENT", help="The print that came: its code, such as C.")],
@@ -360,16 +164,17 @@ def late(
     seconds: Annotated[
         float, typer.Option(metavar="SECONDS", min=0, max=3600, help="How long better plans are looked for.")
     ] = 1.0,
+    keep: Keep = False,
     as_json: AsJson = False,
 ) -> None:
     """Report on a print that came late: what it adds and costs.
 
     Which gaps of the other prints it fills, how it looks beside them, the frames, bytes and hours for what fills gaps
-    and for all of it, and whether the premiere allows either. Nothing is saved, and nothing is chosen.
+    and for all of it, and whether the premiere allows either. Nothing is chosen, and nothing saved without `--keep`.
     """
     from relay.cli.late import answer_late
 
     if not no_pictures:
         check_media()
     shots = 0 if no_pictures else places
-    answer_late(context.obj, element, site=site, places=shots, seconds=seconds, as_json=as_json)
+    answer_late(context.obj, element, site=site, places=shots, seconds=seconds, keep=keep, as_json=as_json)

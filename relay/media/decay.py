@@ -63,13 +63,13 @@ def _around(tones: "Floats", of: "np.ufunc") -> "Floats":
     return np.asarray(of(of(across[..., :-2, :], across[..., 1:-1, :]), across[..., 2:, :]), np.float32)
 
 
-def patches(grey: "NDArray[np.uint8] | Floats", by: int = 4) -> "Floats":
-    """Return pictures as the means of patches of `by` times `by` pixels."""
+def patches(grey: "NDArray[np.uint8] | Floats", by: tuple[int, int] = (4, 4)) -> "Floats":
+    """Return pictures as the means of patches of `by` rows and columns; what is left over at the end is left out."""
     import numpy as np
 
-    rows, columns = grey.shape[-2] // by, grey.shape[-1] // by
-    cut = grey[..., : rows * by, : columns * by]
-    means = cut.reshape(*grey.shape[:-2], rows, by, columns, by).mean(axis=(-3, -1), dtype=np.float32)
+    rows, columns = grey.shape[-2] // by[0], grey.shape[-1] // by[1]
+    cut = grey[..., : rows * by[0], : columns * by[1]]
+    means = cut.reshape(*grey.shape[:-2], rows, by[0], columns, by[1]).mean(axis=(-3, -1), dtype=np.float32)
     return np.asarray(means, np.float32)
 
 

@@ -11,6 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from relay.media.decay import boiling, patches
+
 Luma = NDArray[np.float32]
 
 _SPIKE = 0.06
@@ -36,6 +38,8 @@ class Look(NamedTuple):
     wide: float
     """How much of the frame's width and height shows a picture rather than its black border, in percent."""
     high: float
+    decay: float = 0.0
+    """Patches that boil, unlike the frame before and the frame after, of all: percent (`relay.media.decay`)."""
 
 
 def look_at(before: Luma, frame: Luma, after: Luma) -> Look:
@@ -53,6 +57,7 @@ def look_at(before: Luma, frame: Luma, after: Luma) -> Look:
         damage=round(1000 * _damage(neighbours[0], inside, neighbours[1], grain), 3),
         wide=round(100 * (right - left) / frame.shape[1], 1),
         high=round(100 * (bottom - top) / frame.shape[0], 1),
+        decay=round(_boiling(*(each[top:bottom, left:right] for each in (before, frame, after))), 2),
     )
 
 
@@ -107,6 +112,19 @@ def _damage(before: Luma, frame: Luma, after: Luma, grain: float) -> float:
     darkest, lightest = minimum_filter(low, _REACH), maximum_filter(high, _REACH)
     is_spike = ((frame > lightest + least) | (frame < darkest - least)) & (high - low < least / 2)
     return float(is_spike.mean())
+
+
+def _boiling(before: Luma, frame: Luma, after: Luma) -> float:
+    """Return what thumbnails of these frames would show of decay, in percent."""
+    by = frame.shape[0] // _PATCHES[0], frame.shape[1] // _PATCHES[1]
+    if not all(by):
+        return 0.0
+    small = (patches(255 * each[None], by) for each in (before, frame, after))
+    return float(boiling(*small)[0])
+
+
+_PATCHES = 12, 16
+"""Rows and columns, as a thumbnail is parted for it."""
 
 
 def _box(frame: Luma) -> tuple[int, int, int, int]:

@@ -3,12 +3,12 @@
 Pure. What nobody had before is told apart from what others have as well; nothing is chosen.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
 from relay.model import FrameRange, VersionName, merged, reel_of
-from relay.programme.lacking import Fill, Gap, Print, gaps_of
+from relay.programme.lacking import Fill, Gap, Print
 
 
 class Filled(NamedTuple):
@@ -38,24 +38,24 @@ class Shared(NamedTuple):
     """In the other's."""
 
 
-def filled(others: Iterable[Print], late: VersionName) -> tuple[Filled, ...]:
-    """Return the gaps of `others` of which `late` has something, print by print, each in its own order.
+def filled(lacking: Mapping[VersionName, Sequence[Gap]], late: VersionName) -> tuple[Filled, ...]:
+    """Return the gaps of other prints of which `late` has something, print by print, each in its own order.
 
     Other versions of the late print's own reel do not count among those that were there.
     """
     found = []
-    for one in others:
-        for gap in gaps_of(one):
+    for version, gaps in lacking.items():
+        for gap in gaps:
             fill = next((each for each in gap.fills if each.version == late), None)
             if fill is not None:
                 rest = [each for each in gap.fills if reel_of(each.version) != reel_of(late)]
-                found.append(Filled(one.version, gap, fill, max(rest, key=lambda each: each.count, default=None)))
+                found.append(Filled(version, gap, fill, max(rest, key=lambda each: each.count, default=None)))
     return tuple(found)
 
 
-def still_nowhere(others: Iterable[Print]) -> int:
-    """Return how many places of `others` no print has whole, the late one counted in."""
-    return sum(gap.is_nowhere() for one in others for gap in gaps_of(one))
+def still_nowhere(lacking: Mapping[VersionName, Sequence[Gap]]) -> int:
+    """Return how many places of other prints no print is known to have whole, the late one counted in."""
+    return sum(gap.is_nowhere() for gaps in lacking.values() for gap in gaps)
 
 
 def added(found: Iterable[Filled]) -> tuple[FrameRange, ...]:

@@ -8,7 +8,7 @@ from relay.forecast.paces import frames_of as expected_frames
 from relay.ledger.state import State, Version
 from relay.media.sequence import files_by_frame
 from relay.model import Element, FrameRange, ReelName, VersionName, frame_count, is_in, reel_of
-from relay.programme.lacking import Print
+from relay.programme.lacking import Print, gaps_of
 from relay.programme.late import Filled, Shared, added, filled, shared, still_nowhere
 from relay.transfer.aligned import print_of
 from relay.transfer.desk import Desk
@@ -68,7 +68,8 @@ def _reel(desk: Desk, ground: Ground, reel: ReelName, places: int) -> LateReel:
         return _unknown(ground, reel, sent)
     late = print_of(desk, state, version, with_shots=bool(places))
     others = [print_of(desk, state, state.versions[name]) for name in _newest(state, late)]
-    found = filled(others, version.name)
+    lacking = {one.version: gaps_of(one) for one in others}
+    found = filled(lacking, version.name)
     wanted = added(found)
     return LateReel(
         reel,
@@ -77,7 +78,7 @@ def _reel(desk: Desk, ground: Ground, reel: ReelName, places: int) -> LateReel:
         version.name,
         tuple(one.version for one in others),
         found,
-        still_nowhere(others),
+        still_nowhere(lacking),
         wanted,
         _size_of(desk, version, wanted),
         _looks(desk, state, late, others, places) if places else (),

@@ -30,13 +30,20 @@ def keep(desk: Desk, file: Path, about: About, note: str = "") -> Material:
 
     Raises RefusedError for what is no element or reel of the production, or a file of more than 128 MiB.
     """
+    return keep_paper(desk, file.name, _read(file), about, note)
+
+
+def keep_paper(desk: Desk, name: str, body: bytearray, about: About, note: str = "") -> Material:
+    """Put the bytes of a still or a paper called `name` into the store and say what it is about, once.
+
+    Raises RefusedError for what is no element or reel of the production.
+    """
     state = desk.ledger.follow()
     desk.check_may_sign(state)
-    body = _read(file)
     digest = digest_of(body)
-    word = MaterialKept(about=about.code, frames=about.frames, name=file.name, object=digest, size=len(body), note=note)
-    _check_name(file.name)
-    Sender(desk.store, desk.notebook, frozenset()).put(digest, memoryview(body), str(file))
+    word = MaterialKept(about=about.code, frames=about.frames, name=name, object=digest, size=len(body), note=note)
+    _check_name(name)
+    Sender(desk.store, desk.notebook, frozenset()).put(digest, memoryview(body), name)
 
     def decide(now: State, _now: datetime) -> list[Word] | None:
         return None if _same(now, word) else [word]
@@ -44,7 +51,7 @@ def keep(desk: Desk, file: Path, about: About, note: str = "") -> Material:
     desk.ledger.append(desk.pen, decide)
     kept = _same(desk.ledger.state, word)
     if kept is None:
-        raise RefusedError(f"{file.name} could not be tied to {about.code}: look at `relay ledger show`")
+        raise RefusedError(f"{name} could not be tied to {about.code}: look at `relay ledger show`")
     return kept
 
 

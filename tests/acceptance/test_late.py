@@ -1,5 +1,6 @@
 """`relay late`, as a supervisor asks it when one more print has come: two prints, a route of one stage, a premiere."""
 
+import json
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -73,17 +74,24 @@ def test_what_it_fills_how_it_looks_and_what_it_costs_are_one_report(house: Hous
 
 
 def test_people_read_it_on_one_page(house: House):
-    said = house("lisbon", "late", "B", "--seconds", "0").out
+    said = house("lisbon", "late", "B", "--seconds", "0", "--keep").out
     for shown in (
         "B: The print from the north (duplicate negative, second), from Harbour Street Archive.",
+        "In short: it fills 6 frames that no other print did (122.9 kB, 36 min of work). The forecast allows",
         "6 frames of it fill what no other print did",
+        "Shot by shot, beside A/R01/v1: worse: tones in 2 of 2 (by up to 18.20); sharpness, grain, damage",
         "nobody",
         "what fills gaps  6",
         "36 min (29 min to 54 min)",
         "3 h 42 min (2 h 58 min to 5 h 33 min)",
         "The forecast allows all of it.",
+        "Kept as late_B.json",
     ):
         assert shown in said
+    (kept,) = house.told("halifax", "material", "list", "B")["material"]
+    assert (kept["name"], kept["by"]) == ("late_B.json", "lisbon")
+    house("halifax", "material", "get", "late_B.json", house.place)
+    assert json.loads((house.place / "late_B.json").read_text())["reels"][0]["adds"] == [[112, 117]]
 
 
 @pytest.mark.parametrize(

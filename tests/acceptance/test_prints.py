@@ -66,6 +66,18 @@ def test_who_could_fill_a_range_and_how_good_it_is_there_is_one_question(aligned
     assert aligned.told("lisbon", "fill", "A/R01:10-17", "--no-pictures")["quality"] == {}
 
 
+def test_what_was_measured_and_drawn_is_kept_in_the_store_with_an_entry_that_says_so(aligned: House):
+    kept = aligned.told("tokyo", "fill", "A/R01", "--shot", "1", "--no-pictures", "--keep")
+    assert kept["frames"] == [0, 19]
+    drawn = aligned.told("tokyo", "coverage", "A", "--keep")
+    held = aligned.told("lisbon", "material", "list", "A")["material"]
+    assert [(each["name"], each["about"], each["entry"]) for each in held] == [
+        ("fill_A_R01_0-19.json", "A/R01", kept["kept"]),
+        ("coverage_A.svg", "A", drawn["kept"]),
+    ]
+    assert aligned.told("tokyo", "fill", "A/R01", "--shot", "1", "--no-pictures", "--keep")["kept"] == kept["kept"]
+
+
 SHOWS_THE_GAP = """
 rate = "24"
 

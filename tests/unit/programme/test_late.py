@@ -1,7 +1,7 @@
 """What a late print adds, against invented prints of which the truth is known."""
 
 from relay.model import FrameRange, VersionName
-from relay.programme.lacking import Print
+from relay.programme.lacking import Gap, Print, gaps_of
 from relay.programme.late import added, filled, shared, still_nowhere
 from tests.unit.programme.test_lacking import A, B, C, counted, print_of, without
 
@@ -9,31 +9,32 @@ OWN = counted(without((40, 59), (80, 89)), with_room=True)
 OTHER = counted(without((45, 59)))  # it has five frames of the first gap, and all of the second
 
 
-def prints(late: dict[int, int], sure: bool = True) -> list[Print]:
-    return [print_of(A, OWN, {B: OTHER, C: late}, sure), print_of(B, OTHER, {A: OWN, C: late}, sure)]
+def lacking(late: dict[int, int]) -> dict[VersionName, tuple[Gap, ...]]:
+    there = print_of(A, OWN, {B: OTHER, C: late}), print_of(B, OTHER, {A: OWN, C: late})
+    return {one.version: gaps_of(one) for one in there}
 
 
 def test_what_it_fills_is_told_with_what_was_there_before_and_only_what_is_new_is_counted():
     late = counted(without(), first=500)
-    found = [each for each in filled(prints(late), C) if each.version == A]
+    found = [each for each in filled(lacking(late), C) if each.version == A]
     assert [(each.gap.frames, each.before.count if each.before else None, each.adds()) for each in found] == [
         (FrameRange(first=40, last=59), 5, True),
         (FrameRange(first=80, last=89), 10, False),
     ]
-    assert added(filled(prints(late), C)) == (FrameRange(first=540, last=559),)
-    assert still_nowhere(prints(late)) == 0
+    assert added(filled(lacking(late), C)) == (FrameRange(first=540, last=559),)
+    assert still_nowhere(lacking(late)) == 0
 
 
 def test_a_print_that_holds_what_others_hold_adds_nothing():
     late = counted(without((40, 59)), first=500)
-    assert added(filled(prints(late), C)) == ()
-    assert still_nowhere(prints(late)) > 0
+    assert added(filled(lacking(late), C)) == ()
+    assert still_nowhere(lacking(late)) > 0
 
 
 def test_another_version_of_the_same_reel_is_not_among_those_that_were_there():
     late, again = counted(without(), first=500), VersionName("C/R01/v2")
     one = print_of(A, OWN, {C: late, again: late})
-    assert [each.before for each in filled([one], again)] == [None, None]
+    assert [each.before for each in filled({A: gaps_of(one)}, again)] == [None, None]
 
 
 def test_the_longest_stretch_of_each_shot_that_both_surely_hold_is_what_is_compared():
