@@ -233,8 +233,8 @@ def _show_reel(page: Page, reel: LateReel) -> None:
         page.line(f"With it, {count(reel.nowhere, 'place')} of the others can still be filled whole from no print.")
     if reel.looks:
         page.line("How it looks where both hold the frames, and by how much that is more or less than the other:")
-        heads = ("frames", "beside", "sharp %", "grain %", "tones %", "damage ‰", "picture %", "decay %")
-        page.table(heads, [_look_row(each) for each in reel.looks])
+        columns = ("frames", "beside", "sharp %", "grain %", "tones %", "damage ‰", "picture %", "decay %")
+        page.table(columns, [_look_row(each) for each in reel.looks])
         for other in dict.fromkeys(each.other for each in reel.looks):
             page.line(f": {better(reel, other)}.", head=f"Shot by shot, beside {other}")
 
