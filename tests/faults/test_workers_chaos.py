@@ -115,7 +115,12 @@ class Storm:
                 self.meddler.meddle()
 
 
-@pytest.fixture(params=["redis-server", "the wheel's server"])
+WHEEL = "the wheel's server"
+BROKERS = ["redis-server", pytest.param(WHEEL, marks=pytest.mark.soak)] if shutil.which("redis-server") else [WHEEL]
+"""One storm a run is enough: that the wheel's server serves as well is held elsewhere, and in the soak."""
+
+
+@pytest.fixture(params=BROKERS)
 def broker(request: pytest.FixtureRequest) -> Iterator[Redis]:
     try:
         server = Redis(request.param)
