@@ -10,12 +10,13 @@ from relay.film.rates import parse_rate
 from relay.ledger.state import State
 from relay.model import Production
 from relay.programme.cutlist import CutList
-from relay.programme.reading import RATES, Ground, parse_list, parse_programme
+from relay.programme.pulling import Pull, pull_list
+from relay.programme.reading import RATES, Ground, parse_list, parse_programme, text_of
 from relay.settings import first_fault
 from relay.transfer.accounting import stored_cut
 from relay.transfer.cut_lists import Listed, listed_in
 from relay.transfer.desk import Desk
-from relay.transfer.pulling import kept_list
+from relay.transfer.pulling import holdings, kept_list
 
 ListText = Annotated[
     str,
@@ -35,6 +36,9 @@ Held = Annotated[
     bool,
     typer.Option("--held", help="It was cut from reference copies that hold frames: its labels count pictures."),
 ]
+
+Handles = Annotated[int, typer.Option(metavar="FRAMES", min=0, max=10_000, help="Ahead of and after each shot.")]
+Near = Annotated[int, typer.Option(metavar="FRAMES", min=0, max=100_000, help="Join runs that no more frames part.")]
 
 
 def ground_of(film: Production, rate: str, *, held: bool) -> Ground:
@@ -64,10 +68,18 @@ def read_list(desk: Desk, state: State, what: str, ground: Ground, *, whole: boo
             raise MissingError(f"there is no file {path}: name the cut list")
         else:
             body = kept_list(desk, state, what)
-        text = body.decode()
+        text = text_of(body)
         return parse_programme(text, ground) if whole else parse_list(text, ground)
     except (OSError, ValueError) as fault:
         raise RefusedError(f"{what} is no cut list that can be used: {first_fault(fault)}") from fault
+
+
+def pulls_of(
+    desk: Desk, state: State, what: str, ground: Ground, handles: int, near: int
+) -> tuple[CutList, tuple[Pull, ...]]:
+    """Return a list, and what it needs from each reel. Raises MissingError, RefusedError."""
+    cut = read_list(desk, state, what, ground)
+    return cut, pull_list(cut, handles, near, holdings(desk, state, cut).sent)
 
 
 def read_cut_list(path: Path, ground: Ground) -> Listed:

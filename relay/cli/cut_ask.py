@@ -5,19 +5,16 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, bytes_in_words, count
-from relay.cli.cut import Held, ListText, RateText, ground_of, read_list
+from relay.cli.cut import Handles, Held, ListText, Near, RateText, ground_of, pulls_of
 from relay.cli.typed import Reason, ReelText
 from relay.errors import RefusedError
 from relay.ledger.job_state import Job
 from relay.ledger.state import Version
 from relay.model import frame_count
-from relay.programme.pulling import HANDLES, NEAR, pull_list
+from relay.programme.pulling import HANDLES, NEAR
 from relay.transfer.pull_packages import PullAsked, ask_with_pull
-from relay.transfer.pulling import Pulled, check_there, holdings, pulled
+from relay.transfer.pulling import Pulled, all_pulled
 from relay.wiring import open_desk
-
-Handles = Annotated[int, typer.Option(metavar="FRAMES", min=0, max=10_000, help="Ahead of and after each shot.")]
-Near = Annotated[int, typer.Option(metavar="FRAMES", min=0, max=100_000, help="Join runs that no more frames part.")]
 
 
 def ask_for(
@@ -43,10 +40,8 @@ def ask_for(
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
         named = state.reel(reel)
-        cut = read_list(desk, state, cut_list, ground_of(state.film(), rate, held=held))
-        pulls = pull_list(cut, handles, near, holdings(desk, state, cut).sent)
-        check_there(pulls)
-        found = [each for one in pulls for each in pulled(desk, state, one)]
+        cut, pulls = pulls_of(desk, state, cut_list, ground_of(state.film(), rate, held=held), handles, near)
+        found = all_pulled(desk, state, pulls)
         if not found:
             raise RefusedError(f"{cut_list} shows no frame of any reel: there is nothing to pull")
         job = ask_with_pull(desk, PullAsked(stage, named, cut, found, reason, prefers))

@@ -9,7 +9,7 @@ from typing import Annotated, NamedTuple
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, bytes_in_words, count
-from relay.cli.cut import Held, ListText, RateText, ground_of, read_list
+from relay.cli.cut import Handles, Held, ListText, Near, RateText, ground_of, pulls_of, read_list
 from relay.cli.making import writing
 from relay.cli.numbers import pairs_of
 from relay.cli.progress import watching
@@ -22,19 +22,15 @@ from relay.programme.cutlist import CutList
 from relay.programme.edl import edl
 from relay.programme.otio_form import otio_form
 from relay.programme.own_form import own_form
-from relay.programme.pulling import HANDLES, NEAR, Difference, Pull, as_csv, hours, pull_edl, pull_list, recut
-from relay.programme.reading import Ground
+from relay.programme.pulling import HANDLES, NEAR, Difference, Pull, as_csv, hours, pull_edl, recut
 from relay.transfer.desk import Desk
-from relay.transfer.pulling import CSV_HEADS, Pulled, check_there, csv_lines, fetch_pulled, holdings, pulled
+from relay.transfer.pulling import CSV_HEADS, Pulled, all_pulled, csv_lines, fetch_pulled, holdings, pulled
 from relay.wiring import open_desk
 from relay.wording import in_words
 
 app = typer.Typer(no_args_is_help=True)
 _TOLD = 200
 """Findings in a table; a script gets all of them."""
-
-Handles = Annotated[int, typer.Option(metavar="FRAMES", min=0, max=10_000, help="Ahead of and after each shot.")]
-Near = Annotated[int, typer.Option(metavar="FRAMES", min=0, max=100_000, help="Join runs that no more frames part.")]
 
 
 @app.command("check")
@@ -170,7 +166,7 @@ def pull(
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        cut, pulls = _pulls(desk, state, cut_list, ground_of(state.film(), rate, held=held), handles, near)
+        cut, pulls = pulls_of(desk, state, cut_list, ground_of(state.film(), rate, held=held), handles, near)
         rows = _rows(desk, state, pulls, at)
         currency = state.film().currency
     if sheet is not None:
@@ -206,13 +202,6 @@ def _show_pull(page: Page, rows: Sequence[_Row], currency: str) -> None:
     )
 
 
-def _pulls(
-    desk: Desk, state: State, what: str, ground: Ground, handles: int, near: int
-) -> tuple[CutList, tuple[Pull, ...]]:
-    cut = read_list(desk, state, what, ground)
-    return cut, pull_list(cut, handles, near, holdings(desk, state, cut).sent)
-
-
 @app.command("fetch")
 def fetch_list(
     context: typer.Context,
@@ -231,9 +220,8 @@ def fetch_list(
     """
     with open_desk(context.obj) as desk, watching(f"fetching for {cut_list}", quiet=as_json) as watcher:
         state = desk.ledger.follow()
-        _, pulls = _pulls(desk, state, cut_list, ground_of(state.film(), rate, held=held), handles, near)
-        check_there(pulls)
-        found = [each for one in pulls for each in pulled(desk, state, one)]
+        _, pulls = pulls_of(desk, state, cut_list, ground_of(state.film(), rate, held=held), handles, near)
+        found = all_pulled(desk, state, pulls)
         came = fetch_pulled(desk, found, target, watcher)
     faults = [fault for each in came.values() for fault in each.faults]
     facts = {

@@ -18,6 +18,7 @@ from relay.programme.drawing import letters, svg
 from relay.programme.fitting import FASTEST, SLOWEST, Mixture
 from relay.programme.framemap import FrameMap, parse_map
 from relay.programme.parting import Parting, Stretch, parting
+from relay.programme.reading import text_of
 from relay.programme.running import Laid, Scene
 from relay.programme.scenes import Length, as_filmed, guided, parse_scenes, scenes_of
 from relay.settings import Home, first_fault
@@ -92,10 +93,10 @@ class _Asked(NamedTuple):
 def _asked(home: Home, path: Path, guide: Path | None, rate: str, *, held: bool) -> _Asked:
     """Read a plan of scenes, or a cut list. Raises MissingError, RefusedError."""
     try:
-        text = path.read_text(encoding="utf-8")
+        text = text_of(path.read_bytes())
     except FileNotFoundError as error:
         raise MissingError(f"there is no file {path}: name the plan's TOML file, or a cut list") from error
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, ValueError) as error:
         raise RefusedError(f"{path} cannot be read: {first_fault(error)}") from error
     if _SCENE.search(text):
         if held:

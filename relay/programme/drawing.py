@@ -69,7 +69,7 @@ def svg(found: Parting, title: str) -> str:
         fill="#e8f0f4",
     )  # fmt: skip
     _line(page, (str(LEFT), down(Fraction(0))), (str(WIDE - 20), down(Fraction(0))), _INK)
-    tolerance = f"shaded: up to {float(found.tolerance):g} frames apart"
+    tolerance = f"frames apart, shaded: up to {float(found.tolerance):g}"
     _text(page, WIDE - 320, 22, f"{tolerance}; {format_running_time(found.picture())} in all", size=10)
     for value in (top, Fraction(0), -top):
         _text(page, 8, float(down(value)) + 4, f"{float(value):+.1f}" if value else "in step")

@@ -61,6 +61,8 @@ class Sheet:
     edits: list[Edit] = field(default_factory=list)
     ours: dict[str, tuple[ReelName, int]] = field(default_factory=dict)
     """Reels of our own comments, by the list's name: the reel, and the timecode of its frame 0."""
+    sounds: int = 0
+    """The last line that lays sound alone."""
     is_drop: bool = False
     """Whether the list said so: then a colon stands where others write a semicolon."""
 
@@ -93,6 +95,8 @@ def read_lines(text: str, ground: Ground) -> Sheet:
     sheet = Sheet(ground)
     for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
         _read(sheet, number, line.strip())
+    if not sheet.edits and sheet.sounds:
+        raise LineError(sheet.sounds, "the list holds sound alone: expected pictures, events whose track is V or B")
     if not sheet.edits:
         raise LineError(max(1, len(text.splitlines())), "the list ends without an event: expected lines like "
                         "001  AR01  V  C  00:00:00:00 00:00:01:00 01:00:00:00 01:00:01:00")  # fmt: skip
@@ -123,6 +127,7 @@ def _edit(sheet: Sheet, number: int, line: str) -> None:
         raise LineError(number, f"found {printable(line[:80])!r}, expected an event: number, reel, V, C or D and "
                         "frames, and four timecodes")  # fmt: skip
     if not {"V", "B"} & set(found["tracks"]):
+        sheet.sounds = number
         return  # sound is laid by itself
     if re.search(r"V[02-9]", found["tracks"]):
         raise LineError(number, f"{found['tracks']} is a further picture track: expected all pictures on V")

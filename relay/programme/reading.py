@@ -4,6 +4,7 @@ Every refusal is one sentence that begins with the line, as `line 12: ...`.
 """
 
 import re
+from codecs import BOM_UTF16_BE, BOM_UTF16_LE
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -103,10 +104,23 @@ def parse_list(text: str, ground: Ground | None = None) -> CutList:
     if not begins:
         raise LineError(1, "the list is empty: expected events")
     if begins == "<":
-        raise LineError(1, "this is XML, which is none of the forms read here: save it as an EDL or as OpenTimelineIO")
+        line = text[: text.index("<")].count("\n") + 1
+        raise LineError(
+            line, "this is XML, which is none of the forms read here: save it as an EDL or as OpenTimelineIO"
+        )
     if begins == "{":
         return parse_otio(text, ground or Ground())
     return parse_own_form(text) if _TOML.search(text) else parse_edl(text, ground or Ground())
+
+
+def text_of(body: bytes) -> str:
+    """Return a list's bytes as text: UTF-8, or UTF-16 that begins with its mark. Raises LineError."""
+    kind = "utf-16" if body.startswith((BOM_UTF16_LE, BOM_UTF16_BE)) else "utf-8"
+    try:
+        return body.decode(kind)
+    except UnicodeDecodeError as fault:
+        line = body.count(b"\n", 0, fault.start) + 1
+        raise LineError(line, f"byte {fault.start} is not {kind.upper()}: save the list as UTF-8 text") from None
 
 
 def parse_programme(text: str, ground: Ground | None = None) -> CutList:

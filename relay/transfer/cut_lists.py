@@ -10,7 +10,7 @@ from relay.media.package import kind_of
 from relay.model import digest_of
 from relay.programme.cutlist import CutList
 from relay.programme.own_form import own_form
-from relay.programme.reading import Ground, parse_programme
+from relay.programme.reading import Ground, parse_programme, text_of
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
 
@@ -37,7 +37,7 @@ def listed_in(body: bytes, ground: Ground) -> Listed:
     Where its reader was told what the list does not say, such as its rate, the bytes that are kept are our own form's,
     which says it.
     """
-    cut_list = parse_programme(body.decode(), ground)
+    cut_list = parse_programme(text_of(body), ground)
     is_plain = ground == Ground(reels=ground.reels)
     return Listed(cut_list, body if is_plain else own_form(cut_list).encode())
 

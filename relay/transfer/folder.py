@@ -10,6 +10,7 @@ from typing import NamedTuple, Self
 from relay.errors import BrokenError, MissingError, RefusedError, RelayError
 from relay.media.names import is_litter, is_ours
 from relay.transfer.notebook import Stamp, stamp_of
+from relay.transfer.tree import READ, pread_into
 
 _NAMED_AT_MOST = 5  # files in one sentence
 
@@ -109,8 +110,7 @@ class OpenFile:
         self.path = path
         self._expected = expected
         with reading(path):
-            # Never wait for a pipe that was put in the file's place, and never follow a link.
-            self._handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
+            self._handle = os.open(path, READ)
 
     def __enter__(self) -> Self:
         try:
@@ -133,13 +133,10 @@ class OpenFile:
 
     def fill(self, buffer: memoryview, offset: int = 0) -> None:
         """Read as many bytes as `buffer` holds, from `offset` on."""
-        at = 0
-        while at < len(buffer):
-            with reading(self.path):
-                count = os.preadv(self._handle, [buffer[at:]], offset + at)
-            if count == 0:
-                raise _changed([self.path], "became shorter while it was being sent")
-            at += count
+        with reading(self.path):
+            filled = pread_into(self._handle, buffer, offset)
+        if filled < len(buffer):
+            raise _changed([self.path], "became shorter while it was being sent")
 
 
 def check_unmoved(folder: Path, before: Mapping[str, Stamp]) -> None:

@@ -104,6 +104,13 @@ def pulled(desk: Desk, state: State, pull: Pull) -> tuple[Pulled, ...]:
     return tuple(found)
 
 
+def all_pulled(desk: Desk, state: State, pulls: Iterable[Pull]) -> list[Pulled]:
+    """Return where the frames of all pulls lie. Raises RefusedError where the programme shows one that nobody has."""
+    pulls = tuple(pulls)
+    _check_there(pulls)
+    return [each for pull in pulls for each in pulled(desk, state, pull)]
+
+
 def fetch_pulled(
     desk: Desk, found: Iterable[Pulled], target: Path, watcher: Watcher = UNWATCHED
 ) -> dict[VersionName, Fetched]:
@@ -142,7 +149,7 @@ def _is_list(name: str) -> bool:
     return name.lower().endswith((".edl", ".otio", ".toml"))
 
 
-def check_there(pulls: Iterable[Pull]) -> None:
+def _check_there(pulls: Iterable[Pull]) -> None:
     """Raise RefusedError where a pull list lacks what its programme shows."""
     for pull in pulls:
         if pull.lacking:

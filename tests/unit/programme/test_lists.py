@@ -12,7 +12,7 @@ from relay.programme.cutlist import SLATE, CutList, Event, Shown
 from relay.programme.edl import edl, parse_edl
 from relay.programme.otio_form import otio_form, parse_otio
 from relay.programme.own_form import own_form, parse_own_form
-from relay.programme.reading import Ground, LineError, parse_list
+from relay.programme.reading import Ground, LineError, parse_list, text_of
 from tests.references.lists import EDIT, GOOD, REELS, hostile, whole_lists
 
 GROUND = Ground(REELS)
@@ -284,3 +284,23 @@ def test_labels_at_another_rate_say_which_rate_they_were_read_at():
     with pytest.raises(LineError, match=r"line 1: '01:00:05:24' is not .*read at 24 frames a second, --rate says"):
         parse_list(text, GROUND)
     assert parse_list(text, Ground(REELS, Fraction(25))).length() == 24
+
+
+def test_a_list_of_sound_alone_and_one_in_another_alphabet_are_told_so_with_the_line():
+    with pytest.raises(LineError, match="line 2: the list holds sound alone: expected pictures"):
+        parse_list(HEAD + one(1, "MIX", "C", *["00:00:00:00", "00:00:10:00"] * 2).replace(" V ", " AA "), GROUND)
+    with pytest.raises(LineError, match="line 2: byte 50 is not UTF-8: save"):
+        text_of(HEAD.encode() + b"* FROM CLIP NAME: caf\xe9\n")
+    with pytest.raises(LineError, match="line 1: byte 2 is not UTF-16: save"):
+        text_of(b"\xff\xfe\x00")
+    assert parse_list(text_of(("\ufeff" + M2.replace("\n", "\r\n")).encode("utf-16-le")), GROUND) == parse_list(
+        M2, GROUND
+    )
+
+
+def test_xml_is_refused_by_its_first_sign_and_nothing_of_it_is_expanded():
+    """A billion laughs and a reference to a file; the linter refuses XML parsers that would follow either."""
+    laughs = "".join(f'<!ENTITY a{n} "{f"&a{n - 1};" * 10}">' for n in range(1, 10))
+    for text in (f'<!DOCTYPE x [<!ENTITY a0 "ha">{laughs}]><x>&a9;</x>', '<!ENTITY x SYSTEM "file:///etc/passwd">'):
+        with pytest.raises(LineError, match="line 3: this is XML, which is none of the forms read here: save it as"):
+            parse_list(f"\n\n{text}", GROUND)
