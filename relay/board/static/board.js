@@ -115,22 +115,29 @@ const showCut = () => {
   if (cutSince) place.textContent = `No line to the board since ${clock.format(cutSince)}. This is what was known then.`;
 };
 
+let events = null;
+
+const isCut = () => {
+  cutSince = cutSince || new Date();
+  showCut();
+};
+
 const listen = () => {
   let told = Number(document.body.dataset.number);
-  const events = new EventSource("/live");
-  events.onmessage = (event) => {
+  events?.close();
+  events = new EventSource("/live");
+  const mine = events;
+  mine.onmessage = (event) => {
     const facts = JSON.parse(event.data);
     const wasCut = cutSince !== null;
     cutSince = null;
     showCut();
     if (facts.number !== told || wasCut) { told = facts.number; setTimeout(askAnew, Math.random() * Math.min(400, SPREAD * facts.listening)); }
   };
-  events.onerror = () => {
-    cutSince = cutSince || new Date();
-    showCut();
-    if (events.readyState === EventSource.CLOSED) setTimeout(listen, 3000);
+  mine.onerror = () => {
+    isCut();
+    if (mine.readyState === EventSource.CLOSED) setTimeout(() => { if (mine === events) listen(); }, 3000);
   };
-  addEventListener("pagehide", () => events.close());
 };
 
 // Saying something: the page says at once that it is being said, the ledger decides.
@@ -217,4 +224,9 @@ tellTimes(document);
 moveNow();
 setInterval(moveNow, 15_000);
 setInterval(() => { if (document.visibilityState === "visible" && cutSince === null && document.body.dataset.live === "yes") askAnew(); }, 60_000);
-if (document.body.dataset.live === "yes") listen();
+if (document.body.dataset.live === "yes") {
+  listen();
+  addEventListener("offline", isCut); // a line that is cut without a word would else look whole for minutes
+  addEventListener("online", listen);
+  addEventListener("pagehide", () => events.close());
+}
