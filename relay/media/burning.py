@@ -17,6 +17,9 @@ _BAND = 64
 """Lines that letters need: 1/17 of the picture's height, to be read across a room."""
 _SIZE = 44
 _LEFT = 24
+_NUMBERS = 440
+"""Columns that a frame's number and footage take, with a space before them."""
+_SMALLEST = 18
 _WHITE, _DARK = 235, 16
 
 
@@ -57,7 +60,7 @@ class Burner:
     def __init__(self, layout: Layout, element: str, reel: str, gauge: str) -> None:
         self._layout = layout
         self._gauge = parse_gauge(gauge)
-        self._name = _drawn(f"{element}  {reel}")
+        self._name = _drawn(f"{element}  {reel}", layout.width - 2 * _LEFT - _NUMBERS)
         self._glyphs = {letter: _drawn(letter) for letter in "0123456789+- "}
 
     def burnt(self, small: Any, number: int) -> Any:
@@ -108,11 +111,15 @@ def plane_of(picture: Any, number: int) -> NDArray[np.uint8]:
     return whole[:, : picture.width // (2 if number else 1)]
 
 
-def _drawn(text: str) -> NDArray[np.uint8]:
-    """Return `text` in white on black, `_BAND` lines high."""
+def _drawn(text: str, room: int | None = None) -> NDArray[np.uint8]:
+    """Return `text` in white on black, `_BAND` lines high; smaller where `room`, in columns, asks for it."""
     from PIL import Image, ImageDraw, ImageFont
 
-    font = ImageFont.load_default(_SIZE)
+    size = _SIZE
+    font = ImageFont.load_default(size)
+    while room is not None and size > _SMALLEST and font.getlength(text) > room:
+        size -= 1
+        font = ImageFont.load_default(size)
     wide = max(1, round(font.getlength(text)))
     page = Image.new("L", (wide, _BAND), _DARK)
     ImageDraw.Draw(page).text((0, _BAND // 2), text, fill=_WHITE, font=font, anchor="lm")

@@ -21,7 +21,7 @@ import pytest
 import soundfile
 from PIL import Image
 
-from relay.media.burning import LINES, Layout, plane_of
+from relay.media.burning import LINES, Burner, Layout, plane_of
 from relay.media.copying import Order, copied
 from relay.media.eyes import Eyes
 from relay.media.findings import Kind
@@ -154,6 +154,19 @@ def test_letters_stand_outside_the_picture():
         assert layout.top + layout.window_height <= layout.text_top
         assert layout.text_top + 64 == layout.height == LINES
         assert abs(layout.window_width / layout.window_height - width / height) < 0.01
+
+
+def test_a_long_name_is_written_smaller_and_leaves_the_number_alone():
+    for element, reel, width in [("A", "R01", 2048), ("TINTED-PRINT", "REEL-01-PART-A", 1556), ("A" * 9, "R" * 9, 900)]:
+        layout = Layout.of(width, 1556)
+        picture = Burner(layout, element, reel, "35mm").burnt(None, 16319)
+        band = plane_of(picture, 0)[layout.text_top :]
+        lit = np.flatnonzero((band > 100).any(axis=0))
+        widest = int(np.diff(lit).max())  # between the name and the number
+        assert widest > 40, (element, reel)
+        at = int(lit[np.diff(lit).argmax() + 1])
+        alone = plane_of(Burner(layout, "", "", "35mm").burnt(None, 16319), 0)[layout.text_top :]
+        assert np.array_equal(band[:, at:], alone[:, at:])
 
 
 @pytest.mark.parametrize("seed", range(3))
