@@ -47,6 +47,11 @@ def for_sound(samples: int, channels: int, block: int) -> Allowance:
     return Allowance(2 * SLACK + 16 * block * channels, SECONDS + max(0, samples) * channels // 1_000_000)
 
 
+def for_copy(width: int, height: int) -> int:
+    """Return the bytes that a reference copy of such frames may take: two dozen of them, decoded, and an encoder."""
+    return 4 * SLACK + _MOVIE_PICTURES * _MOVIE_BYTES * width * height
+
+
 def for_movie(width: int, height: int, pictures: int | None) -> Allowance:
     """Return what a movie may take; `pictures`: None where its header does not count them, then time is not bounded."""
     held = min(_MOVIE_PICTURES * _MOVIE_BYTES * width * height, MOVIE_LIMIT)

@@ -7,16 +7,15 @@ memory is bounded by what a picture's header claims, its time by an alarm that n
 import json
 import mmap
 import os
-import resource
 import signal
 import sys
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from relay.media.allowance import UNREAD, Allow, Allowance, for_picture
+from relay.media.memory import address_space, limit_to
 from relay.media.seeing import THUMB_LINES, THUMB_WIDTH, Eye, check_extent
 
 THUMB_ROOM = THUMB_WIDTH * THUMB_LINES * 3
@@ -47,13 +46,13 @@ class _Looker:
         self._shared = shared
         self._thumbs = thumbs
         self._eye = Eye()
-        self._base = _address_space()
+        self._base = address_space()
 
     def looked(self, told: dict[str, Any], memory: mmap.mmap | None, room: int) -> dict[str, Any]:
         def allow(allowance: Allowance) -> None:
             within = allowance.at_most(told.get("seconds"))
             signal.alarm(within.seconds)
-            _limit(self._base + room + within.memory)
+            limit_to(self._base + room + within.memory)
 
         allow(UNREAD)
         try:
@@ -86,19 +85,6 @@ class _Looker:
             small = (thumb >> 8).astype(np.uint8).tobytes()
             self._thumbs[: len(small)] = small
         return asdict(seen)
-
-
-def _address_space() -> int:
-    """Return how much this process takes before it looks at anything; 0 where the system does not tell."""
-    try:
-        return int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0]) * resource.getpagesize()
-    except OSError:
-        return 0
-
-
-def _limit(size: int) -> None:
-    if sys.platform == "linux":  # others do not hold a process to it
-        resource.setrlimit(resource.RLIMIT_AS, (size, resource.RLIM_INFINITY))
 
 
 if __name__ == "__main__":

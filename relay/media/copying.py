@@ -4,7 +4,6 @@ SLIP is a JSON file with what to burn in; INPUT a package's folder; the movie ap
 said in one sentence on standard error, with exit code 2.
 """
 
-import resource
 import sys
 from fractions import Fraction
 from pathlib import Path
@@ -12,11 +11,12 @@ from pathlib import Path
 from pydantic import Field, ValidationError
 
 from relay.errors import RefusedError
+from relay.media.allowance import for_copy
+from relay.media.memory import address_space, limit_to
 from relay.media.package import contents_of
 from relay.media.reference import PRESETS, Slip, Source, copy_reel
 from relay.model import Frozen, ScanMap
 
-MEMORY = 6 * 1024 * 1024 * 1024  # bytes of address space, of which a tenth is ever used
 GAP_LIMIT = 100_000  # frames; a longer gap is a wrong map
 
 
@@ -51,7 +51,10 @@ def copied(order: Order, package: Path, output: Path) -> Path:
     )
     sound = package / contents.sounds[0] if contents.sounds else None
     target = output / f"{order.element}_{order.reel}_reference.mov"
-    copy_reel(sources, slip, target, sound, PRESETS[order.preset])
+    base = address_space()
+    copy_reel(
+        sources, slip, target, sound, PRESETS[order.preset], sized=lambda *shape: limit_to(base + for_copy(*shape))
+    )
     return target
 
 
@@ -70,8 +73,6 @@ def _sources(package: Path, order: Order, files: list[tuple[int, str]]) -> list[
 def main() -> int:
     """Do what the command line says; returns the exit code."""
     slip, package, output = (Path(word) for word in sys.argv[1:4])
-    if sys.platform == "linux":
-        resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
     try:
         copied(Order.model_validate_json(slip.read_bytes()), package, output)
     except (RefusedError, ValueError, ValidationError, OSError, MemoryError) as fault:

@@ -29,6 +29,7 @@ _AT_WORK = {
     # Arrays of a megabyte are asked for and given back a dozen times a frame: let them not go back to the system.
     "MALLOC_MMAP_THRESHOLD_": "268435456",
     "MALLOC_TRIM_THRESHOLD_": "268435456",
+    "MALLOC_ARENA_MAX": "2",  # each takes 64 MB of the addresses that a look may take
 }
 
 Fill = Callable[[memoryview], None]

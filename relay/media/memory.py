@@ -1,9 +1,12 @@
-"""Files that lie in memory alone: shared with a child, or given to a reader that takes nothing but a path."""
+"""Files that lie in memory alone, shared with a child or given to a reader that wants a path; and bounds on memory."""
 
 import os
+import resource
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 
 def shared_file(size: int) -> int:
@@ -27,3 +30,17 @@ def in_memory(body: bytes) -> Iterator[str]:
         yield f"/dev/fd/{handle}"
     finally:
         os.close(handle)
+
+
+def address_space() -> int:
+    """Return how many bytes of addresses this process takes now; 0 where the system does not tell."""
+    try:
+        return int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0]) * resource.getpagesize()
+    except OSError:
+        return 0
+
+
+def limit_to(size: int) -> None:
+    """Let this process take no more than `size` bytes of addresses."""
+    if sys.platform == "linux":  # others do not hold a process to it
+        resource.setrlimit(resource.RLIMIT_AS, (size, resource.RLIM_INFINITY))

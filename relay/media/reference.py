@@ -93,13 +93,17 @@ def copy_reel(
     sound: Path | None = None,
     preset: Preset = H264,
     told: Callable[[], None] = lambda: None,
+    sized: Callable[[int, int], None] = lambda _width, _height: None,
 ) -> int:
     """Write the movie of `sources` to `target` and return how many pictures it has. Raises ValueError.
 
-    `told` is called once a source frame.
+    `told` is called once a source frame; `sized` with the width and height that the first frame's header claims, before
+    anything is decoded.
     """
     at_hand = _first_of(sources)
-    layout = Layout.of(*_shape(*at_hand))
+    shape = _shape(*at_hand)
+    sized(*shape)
+    layout = Layout.of(*shape)
     with av.open(str(target), "w", format=preset.container, options={"movflags": "+faststart"}) as container:
         video: Any = container.add_stream(preset.codec, rate=slip.shown_at, options=dict(preset.options))
         video.width, video.height, video.pix_fmt = layout.width, layout.height, preset.pixels

@@ -6,6 +6,7 @@ cannot read and every other kind goes to OpenImageIO.
 """
 
 import hashlib
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -139,8 +140,7 @@ def _of_dpx(header: DpxHeader, size: int) -> dict[str, Any]:
 
 def opened(place: str, kind: str) -> tuple[dict[str, Any], NDArray[np.uint16]]:
     """Read a picture with OpenImageIO: what it says of itself, and 16-bit pixels. Raises ValueError."""
-    import OpenImageIO as oiio  # noqa: N813  its own name
-
+    oiio = _openimageio()
     source = oiio.ImageInput.open(place)
     if source is None:
         raise ValueError(f"it cannot be read: {_said(oiio.geterror())}")
@@ -167,6 +167,15 @@ def opened(place: str, kind: str) -> tuple[dict[str, Any], NDArray[np.uint16]]:
         **_key_code(key),
     }
     return facts, np.asarray(pixels)
+
+
+@cache
+def _openimageio() -> Any:
+    import OpenImageIO as oiio  # noqa: N813  its own name
+
+    oiio.attribute("threads", 1)  # else it begins one for each core, and each takes of the memory that is allowed
+    oiio.attribute("exr_threads", -1)
+    return oiio
 
 
 def _said(words: str) -> str:

@@ -156,6 +156,10 @@ class Picture(Frozen):
     channels: Annotated[int, Field(ge=1, le=16)] | None = None
     transfer: Line | None = None
     """As SMPTE ST 268 calls it: printing density, linear, logarithmic ..."""
+    packing: Line | None = None
+    """As an inspection shows it: `filled, method A, big-endian`; of other kinds the compression, such as `zip`."""
+    orientation: Line | None = None
+    """As ST 268 calls it: `left to right, top to bottom`; of TIFF and OpenEXR the number of the tag, `1`."""
 
 
 class Stage(Frozen):

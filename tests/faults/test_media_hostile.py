@@ -61,10 +61,14 @@ class Child:
         Path(f"/proc/{pid}/clear_refs").write_text("5")
         return pid, self.field("VmRSS")
 
-    def field(self, name: str) -> int:
-        """Return a field of its status, in bytes."""
+    def text(self, name: str) -> str:
+        """Return a field of its status (proc(5))."""
         lines = Path(f"/proc/{self.pid()}/status").read_text().splitlines()
-        return next(int(line.split()[1]) * 1024 for line in lines if line.startswith(f"{name}:"))
+        return next(line.split()[1] for line in lines if line.startswith(f"{name}:"))
+
+    def field(self, name: str) -> int:
+        """Return a field that is told in kilobytes, in bytes."""
+        return int(self.text(name)) * 1024
 
     def limit(self) -> int:
         """Return how much it may take at all, in bytes of address space."""
@@ -130,6 +134,15 @@ def test_a_child_may_take_what_the_file_s_header_claims_and_no_more(eyes: Eyes, 
         looked(eyes, "wav", sound.getvalue(), tmp_path)
         limits[channels] = child.limit()
     assert limits[2] - limits[1] == 4 * 65536 * 4  # a block of samples, four bytes each, four times
+
+
+@pytest.mark.skipif(not IS_LINUX, reason="read from Linux's own account")
+@pytest.mark.parametrize("kind", ["exr", "tif", "png"])
+def test_a_child_begins_no_thread_whose_memory_would_count_by_the_machine_s_cores(tmp_path: Path, kind: str):
+    with Eyes(1) as eyes:
+        for body in good_files(tmp_path)[kind]:
+            assert looked(eyes, kind, body, tmp_path).facts["fault"] == ""
+        assert Child(eyes).text("Threads") == "1"
 
 
 TELLING = """
@@ -201,8 +214,8 @@ def test_a_look_without_end_is_stopped_by_an_alarm_that_the_file_cannot_put_off(
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems do not hold a process to its address space")
 def test_a_child_gets_no_more_memory_than_it_was_allowed():
     program = """
-from relay.media.child import _address_space, _limit
-_limit(_address_space() + 50_000_000)
+from relay.media.memory import address_space, limit_to
+limit_to(address_space() + 50_000_000)
 held = bytearray(30_000_000)
 try:
     bytearray(100_000_000)
@@ -211,3 +224,23 @@ except MemoryError:
 """
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout == "refused\n"
+
+
+@pytest.mark.skipif(not IS_LINUX, reason="other systems do not hold a process to its address space")
+def test_a_copy_may_take_two_dozen_frames_of_the_size_that_the_first_claims(tmp_path: Path):
+    program = """
+import sys
+from pathlib import Path
+from relay.media.copying import Order, copied
+copied(Order(element="A", reel="R01", gauge="35mm", rate="24"), Path(sys.argv[1]), Path(sys.argv[1]))
+print(next(line.split()[3] for line in open("/proc/self/limits") if line.startswith("Max address space")))
+"""
+    limits = {}
+    for wide, high in ((64, 48), (1600, 1200)):
+        place = tmp_path / str(wide)
+        place.mkdir()
+        (place / "A.0001.dpx").write_bytes(written(tmp_path / "a.dpx", np.zeros((high, wide, 3), np.uint16)))
+        done = subprocess.run([sys.executable, "-c", program, place], capture_output=True, text=True, check=True)
+        limits[wide] = int(done.stdout)
+    more = 24 * (1600 * 1200 - 64 * 48) * 3 * 2
+    assert abs(limits[1600] - limits[64] - more) < 64 * 2**20  # what each process took before differs a little

@@ -229,7 +229,10 @@ def _byte(place: int, choices: list[int]) -> Callable[[Reel], Where]:
 
 def _not_as_asked(reel: Reel) -> Where:
     wrong = reel.dice.choice(
-        [{"width": WIDTH + 2}, {"height": HEIGHT + 2}, {"bits": 16}, {"channels": 4}, {"transfer": "linear"}]
+        [
+            *({"width": WIDTH + 2}, {"height": HEIGHT + 2}, {"bits": 16}, {"channels": 4}, {"transfer": "linear"}),
+            *({"packing": "packed, big-endian"}, {"orientation": "right to left, top to bottom"}),
+        ]
     )
     reel.asked = Asked(frames=reel.count, gauge=GAUGES["35mm"], rate=RATE, picture=Picture.model_validate(wrong))
     return numbers(range(reel.count))
