@@ -15,8 +15,8 @@ help: ## say what can be made
 demo: .venv/.installed ## hand reels round four sites on this machine, in two minutes
 	@.venv/bin/python deploy/demo/run.py
 
+# Hundreds of processes load Relay: bytecode that is kept saves each of them a quarter of a second.
 test: .venv-test/.installed ## run every test; those for a server that is not installed are skipped
-	@# Hundreds of processes load Relay: kept bytecode saves each of them a quarter of a second.
 	PYTHONDONTWRITEBYTECODE= $(PYTEST) -n $(TESTERS) --dist loadgroup $(ARGS)
 
 browser: .venv-browser/.installed ## look at the board's pages with chromium (apt install chromium)
