@@ -209,20 +209,25 @@ def fetch_list(
     target: Annotated[Path, typer.Argument(metavar="TARGET", help="A folder; each version gets one in it.")],
     handles: Handles = HANDLES,
     near: Near = NEAR,
+    have: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="FOLDER", help="An earlier pull: what it holds does not come again. May be repeated."),
+    ] = None,
     rate: RateText = "24",
     held: Held = False,
     as_json: AsJson = False,
 ) -> None:
     """Fetch just the frames that a cut list needs.
 
-    Only these come over the line; every byte is verified before their folders appear. No receipt is signed, since no
-    version arrives whole. Interrupted? Run the same command again; it goes on where it was.
+    Only these come over the line, and for a re-cut only what an earlier pull lacks (--have); every byte is verified
+    before their folders appear. No receipt is signed, since no version arrives whole. Interrupted? Run the same command
+    again; it goes on where it was.
     """
     with open_desk(context.obj) as desk, watching(f"fetching for {cut_list}", quiet=as_json) as watcher:
         state = desk.ledger.follow()
         _, pulls = pulls_of(desk, state, cut_list, ground_of(state.film(), rate, held=held), handles, near)
         found = all_pulled(desk, state, pulls)
-        came = fetch_pulled(desk, found, target, watcher)
+        came = fetch_pulled(desk, found, target, have or (), watcher)
     faults = [fault for each in came.values() for fault in each.faults]
     facts = {
         "target": str(target),
@@ -240,9 +245,10 @@ def fetch_list(
 
 
 def _show_fetched(page: Page, facts: Mapping[str, object]) -> None:
-    size = bytes_in_words(int(str(facts["bytes"])))
+    size, over = (bytes_in_words(int(str(facts[name]))) for name in ("bytes", "fetched_bytes"))
     page.line(
-        f", {size}, are in {facts['target']}, every byte verified.", head=count(int(str(facts["frames"])), "frame")
+        f", {size}, are in {facts['target']}, every byte verified; {over} came over the line.",
+        head=count(int(str(facts["frames"])), "frame"),
     )
 
 

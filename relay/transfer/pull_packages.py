@@ -20,7 +20,7 @@ from relay.programme.own_form import own_form
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
 from relay.transfer.hands import Piece, do_all
-from relay.transfer.pulling import Pulled
+from relay.transfer.pulling import Pulled, folder_of
 from relay.transfer.sender import Sender
 
 LIST_NAME = "cut-list.toml"
@@ -84,7 +84,7 @@ def _asked_already(state: State, asked: PullAsked, manifest: Manifest) -> Job | 
 def _files(found: Iterable[Pulled]) -> Iterator[PackedFile]:
     """Yield the files, each version's in a folder of its name, as `relay cut fetch` lays them out."""
     for each in found:
-        folder = each.version.replace("/", "_")
+        folder = folder_of(each.version)
         yield from (file._replace(path=f"{folder}/{file.path}") for file in each.manifest.files)
 
 

@@ -112,26 +112,40 @@ def all_pulled(desk: Desk, state: State, pulls: Iterable[Pull]) -> list[Pulled]:
 
 
 def fetch_pulled(
-    desk: Desk, found: Iterable[Pulled], target: Path, watcher: Watcher = UNWATCHED
+    desk: Desk, found: Iterable[Pulled], target: Path, have: Iterable[Path] = (), watcher: Watcher = UNWATCHED
 ) -> dict[VersionName, Fetched]:
     """Bring just these files into `target`, a folder for each version; each byte verified, each folder whole or not.
 
-    No receipt is signed: no version arrived whole. Raises RefusedError and TransientError as `fetch` does.
+    What lies in `have`, folders of earlier pulls, or in versions at this site does not come over the line again. No
+    receipt is signed: no version arrived whole. Raises RefusedError and TransientError as `fetch` does.
     """
+    pulls = tuple(have)
     with in_our_words(str(target), "make the folder that the frames come to"):
         target.mkdir(exist_ok=True)
     return {
         each.version: fetch(
             each.manifest,
             desk.store,
-            target / each.version.replace("/", "_"),
+            target / folder_of(each.version),
             desk.notebook,
             hands=desk.hands,
+            earlier=_earlier(desk, each, pulls),
             watcher=watcher,
             clock=desk.clock,
         )
         for each in found
     }
+
+
+def _earlier(desk: Desk, pulled: Pulled, pulls: Iterable[Path]) -> dict[Path, Manifest]:
+    """Return where the files may lie already; whatever is taken from there is hashed again."""
+    whole = {each.folder: desk.manifests.read(each.manifest) for each in desk.arrivals.near(pulled.version)}
+    return whole | {folder / folder_of(pulled.version): pulled.manifest for folder in pulls}
+
+
+def folder_of(version: VersionName) -> str:
+    """Return the folder that a version's files get in a pull."""
+    return version.replace("/", "_")
 
 
 def kept_list(desk: Desk, state: State, about: str) -> bytes:

@@ -87,12 +87,16 @@ def test_what_a_list_needs_is_told_with_bytes_hours_and_cost(house: House):
 
 def test_just_the_frames_that_a_list_needs_come_over_and_are_verified(house: House):
     (house.place / "short.edl").write_text("\n".join(EDL.splitlines()[:4]))
-    facts = house.told("tokyo", "cut", "fetch", "short.edl", "pulled", "--handles", "1")
+    facts = house.told("lisbon", "cut", "fetch", "short.edl", "pulled", "--handles", "1")
     numbers = range(9, 23)
     came = contents(house.place / "pulled")
     assert came == {f"A_R01_v1/a_r01.{86400 + n:07d}.dpx": picture(n) for n in numbers}
     assert facts["fetched_bytes"] == sum(map(len, came.values())) == facts["bytes"]
-    assert house.told("tokyo", "cut", "fetch", "short.edl", "pulled", "--handles", "1")["fetched_bytes"] == 0
+    assert house.told("lisbon", "cut", "fetch", "short.edl", "pulled", "--handles", "1")["fetched_bytes"] == 0
+    at_tokyo = house.told(
+        "tokyo", "cut", "fetch", "short.edl", "there", "--handles", "1"
+    )  # which has the whole version
+    assert (at_tokyo["fetched_bytes"], contents(house.place / "there")) == (0, came)
 
 
 def test_a_bad_frame_in_the_store_never_appears_under_its_folder(house: House):
@@ -102,8 +106,22 @@ def test_a_bad_frame_in_the_store_never_appears_under_its_folder(house: House):
     ]
     bad.chmod(0o644)
     bad.write_bytes(b"x" + picture(12)[1:])
-    assert "1 frame did not come whole" in house("tokyo", "cut", "fetch", "short.edl", "pulled", ends=4).err
+    assert "1 frame did not come whole" in house("lisbon", "cut", "fetch", "short.edl", "pulled", ends=4).err
     assert not (house.place / "pulled" / "A_R01_v1").exists()
+
+
+def test_for_a_recut_only_what_the_earlier_pull_lacks_comes_over_and_what_was_spoilt_there(house: House):
+    (house.place / "short.edl").write_text("\n".join(EDL.splitlines()[:4]))
+    later = (house.place / "short.edl").read_text().replace("01:00:00:10", "01:00:00:13")
+    (house.place / "again.edl").write_text(later.replace("01:00:00:22", "01:00:01:01"))
+    house("lisbon", "cut", "fetch", "short.edl", "pulled", "--handles", "0")
+    spoilt = house.place / "pulled" / "A_R01_v1" / "a_r01.0086415.dpx"
+    spoilt.chmod(0o644)
+    spoilt.write_bytes(b"x" + picture(15)[1:])
+    facts = house.told("lisbon", "cut", "fetch", "again.edl", "more", "--handles", "0", "--have", "pulled")
+    assert contents(house.place / "more") == {f"A_R01_v1/a_r01.{86400 + n:07d}.dpx": picture(n) for n in range(13, 25)}
+    assert facts["fetched_bytes"] == sum(len(picture(n)) for n in (15, 22, 23, 24))
+    assert "came over the line" in house("lisbon", "cut", "fetch", "again.edl", "more", "--handles", "0").out
 
 
 def test_a_pull_with_a_frame_missing_is_refused(house: House):

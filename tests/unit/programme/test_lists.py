@@ -304,3 +304,31 @@ def test_xml_is_refused_by_its_first_sign_and_nothing_of_it_is_expanded():
     for text in (f'<!DOCTYPE x [<!ENTITY a0 "ha">{laughs}]><x>&a9;</x>', '<!ENTITY x SYSTEM "file:///etc/passwd">'):
         with pytest.raises(LineError, match="line 3: this is XML, which is none of the forms read here: save it as"):
             parse_list(f"\n\n{text}", GROUND)
+
+
+@pytest.mark.parametrize("rate", [24, 25])
+@pytest.mark.parametrize("speed", [16, 18, 20])
+def test_silent_speeds_in_a_list_at_24_or_25_are_right_to_the_frame(speed: int, rate: int):
+    """Output frame k shows frame floor(k x from / to): REFERENCES, 1; the library sees the same speed in both forms."""
+    last = f"01:00:{5 + 3 * speed // rate:02d}:{3 * speed % rate:02d}"
+    text = HEAD + one(1, "A_R01", "C", "01:00:05:00", last, "01:00:00:00", "01:00:03:00")
+    text += f"M2   A_R01          {speed:03d}.0                01:00:05:00\n"
+    (event,) = parse_edl(text, Ground(REELS, Fraction(rate))).events
+    shown = [each.frame for each in event.shown(Fraction(rate))]
+    assert shown == [5 * rate + place * speed // rate for place in range(3 * rate)]
+    ours = otio_form(CutList(Fraction(rate), (event,)))
+    for form, told in (("cmx_3600", {"rate": rate}), ("otio_json", {})):
+        (clip,) = otio.adapters.read_from_string(text if told else ours, form, **told).tracks[0]
+        assert Fraction(clip.effects[0].time_scalar).limit_denominator(1000) == event.speed / rate
+
+
+def test_a_speed_that_changes_within_a_shot_goes_on_in_the_step_of_the_pattern_that_it_was_in():
+    """16, then 20, in a list at 24: the first stretch ends 10 2/3 frames on, so the second begins there."""
+    slow = Event(REELS[0], 100, 16, Fraction(16))
+    quick = Event(REELS[0], 110, 12, Fraction(20), into=Fraction(2, 3))
+    cut = CutList(Fraction(24), (slow, quick))
+    exact = [100 + Fraction(2, 3) * place for place in range(16)]
+    exact += [100 + Fraction(32, 3) + Fraction(5, 6) * place for place in range(12)]
+    assert [each.frame for each in cut.shown()] == [int(each) for each in exact]
+    for again in (parse_edl(edl(cut), GROUND), parse_otio(otio_form(cut), GROUND), parse_own_form(own_form(cut))):
+        assert again == cut
