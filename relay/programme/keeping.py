@@ -21,7 +21,7 @@ Box = tuple[int, int, int, int]
 MARGIN = 90
 """Pixels of picture around a region that a comparison looks at."""
 GONE = 1.5
-"""From this score on a detail is flagged; `tests/bench/keeping.py` measures what that catches and what it costs."""
+"""From this score on a detail is flagged; docs/results/left-as-it-is.md says what that catches and what it costs."""
 TOGETHER = 5
 """Frames that are judged together: a detail in the gate stands still, grain does not."""
 _SOFT = 1.0

@@ -32,6 +32,23 @@ def test_a_shot_an_element_and_the_programme_are_decided_about_and_a_still_is_ev
         assert entry == sent.entries - 1
 
 
+VERDICTS = ("used", "not used", "replaced", "repaired", "preferred", "left as it is")
+# A place, a shot, a reel, an element, the film.
+SCOPES = ("A/R01:4-6", "programme:2400-2700", "A/R01", "A", "programme")
+
+
+def test_everything_that_can_be_decided_is_decided_about_every_kind_of_place_and_told_there(sent: House):
+    said = {(scope, verdict): f"{verdict} for {scope}" for scope in SCOPES for verdict in VERDICTS}
+    for (scope, verdict), why in said.items():
+        told = sent.told("lisbon", "decide", scope, verdict, "--because", why, "--evidence", "A/R01/v1")
+        assert (told["place"], told["verdict"], told["entry"]) == (scope, verdict, sent.entries - 1)
+    for scope in SCOPES:
+        story = [each["sentence"] for each in sent.told("tokyo", "why", scope)["story"]]
+        for verdict in VERDICTS:
+            line = f"decided {scope} is {verdict}: {said[scope, verdict]}; seen: A/R01/v1"
+            assert story.count(line) == 1, (scope, verdict)
+
+
 def test_a_production_s_own_reasons_are_given_like_the_usual_ones(sent: House):
     own = '[reasons]\ntitles = "its intertitles are the release\'s own"\ntone = "it is the one that was graded"\n'
     (sent.place / "own.toml").write_text(f"{PRODUCTION}\n{own}", encoding="utf-8")
