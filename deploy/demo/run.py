@@ -45,6 +45,7 @@ def account(house: House, began: float) -> None:
     house.relay("lisbon", "reel", "findings", "A/R02/v1", *(word for pair in pictures.items() for word in pair))
     if not all(picture.read_bytes().startswith(b"\x89PNG") for picture in pictures.values()):
         raise UnexpectedError("the contact sheet and the strip must be pictures")
+    side_by_side(house)
     movie = min((house / "lisbon" / "arrived").rglob("*_reference.mov"), default=None)
     if movie is None:
         raise UnexpectedError("the reference copies must have arrived in Lisbon")
@@ -52,6 +53,7 @@ def account(house: House, began: float) -> None:
     print("  .demo/lisbon/A_R02_sheet.png and A_R02_strip.png          a reel on one page; its cuts and its gaps")
     print(f"  {'.demo' / movie.relative_to(house.place)}   a reference copy, its numbers under the picture")
     print("  .demo/lisbon/accounts                                     what an archive is owed: HTML, PDF, PREMIS")
+    print("  .demo/lisbon/coverage_A.svg and A_R02_beside.mov          what each print holds; the prints in step")
     print("  .venv/bin/relay --home .demo/lisbon/home ledger show --last 0     everything that was said, and by whom")
     print("  .venv/bin/relay --home .demo/lisbon/home reel show B/R01          a refusal, a mending, a whole arrival")
     print("  .venv/bin/relay --home .demo/tokyo/home verify .demo/tokyo/arrived/B_R01 B/R01")
@@ -60,6 +62,19 @@ def account(house: House, began: float) -> None:
     print("  less .demo/kolkata/worker.log                                     what a worker says about its work")
     print("  ls .demo/store                                                    what lies in a store: docs/FORMAT.md")
     print(f"\nDone in {SYSTEM_CLOCK.ticks() - began:.0f} s. `make clean` removes it all.")
+
+
+def side_by_side(house: House) -> None:
+    """Show what two prints of reel 2 lack and which has it, as strips and in step."""
+    scans = "A/R02/v1", "B/R02/v1"
+    drawing, movie = house / "lisbon" / "coverage_A.svg", house / "lisbon" / "A_R02_beside.mov"
+    tell("Two prints of reel 2, put side by side by the thumbnails that were kept: what A lacks, and who has it")
+    house.relay("lisbon", "align", *scans, quiet=True)  # Lisbon's worker did it by itself, where it had the time
+    said = house.relay("lisbon", "gaps", scans[0])
+    house.relay("lisbon", "coverage", scans[0], "--svg", drawing)
+    house.relay("lisbon", "beside", scans[0], movie, scans[1], "--speed", "20")
+    if "B/R02/v1 at" not in said or not drawing.stat().st_size or not movie.stat().st_size:
+        raise UnexpectedError("print B must have something that print A lacks, and both must be drawn")
 
 
 def main() -> None:

@@ -3,11 +3,12 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from relay.board.comparing import comparison_rows
 from relay.board.desk import Board
 from relay.board.door import Asking, board_of
 from relay.board.rows.view import Viewer
 from relay.board.web import Told, shown
-from relay.model import frame_count
+from relay.model import VersionName, frame_count
 from relay.programme.coverage import Covered
 from relay.programme.coverage_picture import coverage_svg
 
@@ -39,7 +40,9 @@ def _along(board: Board, viewer: Viewer, element: str | None = None) -> Told:
     codes = board.covered_elements(viewer)
     code = element or next(iter(codes), None)
     reels = board.coverage(viewer, code) if code else ()
-    return {"codes": codes, "code": code, "reels": [(reel, _rows(reel)) for reel in reels]}
+    view = board.seen(viewer)[1]
+    told = [(reel, _rows(reel), comparison_rows(view, VersionName(reel.name))) for reel in reels]
+    return {"codes": codes, "code": code, "reels": told}
 
 
 def _rows(reel: Covered) -> list[dict[str, object]]:

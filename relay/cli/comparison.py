@@ -47,7 +47,8 @@ def ask(
         state = desk.ledger.follow()
         wanted = wanted_of(desk, state, place, others or [], shot)
         word = _word(desk, state, place, wanted, rate).model_copy(update={"still": still or None, "note": note})
-        ask_for(desk, word)
+        desk.check_may_sign(state)
+        ask_for(desk, desk.ledger, desk.pen, word)
         asked = next(each for each in reversed(desk.ledger.state.asked_comparisons) if each.word == word)
     answer(_facts(asked), as_json=as_json, show=lambda page: _show_one(page, asked))
 

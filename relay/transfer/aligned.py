@@ -10,7 +10,7 @@ from relay.ledger.entry import Entry
 from relay.ledger.state import Alignment, State, Version
 from relay.ledger.words import VersionsAligned, Word
 from relay.media.sequence import frames_in
-from relay.model import FrameRange, VersionName, digest_of
+from relay.model import ElementKind, FrameRange, VersionName, digest_of, reel_of
 from relay.programme.chaining import Link, paths_from
 from relay.programme.framemap import FrameMap, parse_map, stored_map
 from relay.programme.lacking import Print
@@ -67,13 +67,17 @@ def read_map(desk: Source, said: Alignment) -> FrameMap:
     return found
 
 
-def maps_from(desk: Source, state: State, version: VersionName) -> dict[VersionName, FrameMap]:
+def maps_from(
+    desk: Source, state: State, version: VersionName, *, with_made: bool = False
+) -> dict[VersionName, FrameMap]:
     """Return every map that begins at `version`, by the version that it leads to.
 
-    A reel that it was not itself put beside is reached by way of others, where that can be: such a map says which.
+    A reel that it was not itself put beside is reached by way of others, where that can be: such a map says which. The
+    restored programme, made of prints, fills no print's gaps: it is left out unless `with_made`.
     """
     read: dict[frozenset[VersionName], FrameMap] = {}
-    said = {frozenset({each.one, each.other}): each for each in state.alignments}
+    made = set() if with_made else {name for name in state.aligned() if _is_made(state, name)} - {version}
+    said = {frozenset({each.one, each.other}): each for each in state.alignments if not made & {each.one, each.other}}
 
     def between(one: VersionName, other: VersionName) -> FrameMap:
         pair = frozenset({one, other})
@@ -90,6 +94,11 @@ def maps_from(desk: Source, state: State, version: VersionName) -> dict[VersionN
     return found
 
 
+def _is_made(state: State, version: VersionName) -> bool:
+    element = state.film().element_of(reel_of(version))
+    return element is not None and element.kind is ElementKind.RESTORED_PROGRAMME
+
+
 def _other_of(said: Alignment, version: VersionName) -> VersionName:
     return said.other if said.one == version else said.one
 
@@ -102,13 +111,17 @@ def frames_of(desk: Source, version: Version) -> tuple[FrameRange, ...]:
     return held
 
 
-def print_of(desk: Source, state: State, version: Version, *, with_shots: bool = False) -> Print:
+def print_of(
+    desk: Source, state: State, version: Version, *, with_shots: bool = False, with_made: bool = False
+) -> Print:
     """Return a version as one print among those that it was aligned with.
 
-    `with_shots` reads its kept thumbnails, up to a hundred megabytes, for where its shots begin.
+    `with_shots` reads its kept thumbnails, up to a hundred megabytes, for where its shots begin; `with_made` counts the
+    restored programme among the others.
     """
     shots = shots_of(desk, version) if with_shots else None
-    return Print(version.name, frames_of(desk, version), maps_from(desk, state, version.name), shots)
+    maps = maps_from(desk, state, version.name, with_made=with_made)
+    return Print(version.name, frames_of(desk, version), maps, shots)
 
 
 def shots_of(desk: Source, version: Version) -> tuple[int, ...] | None:

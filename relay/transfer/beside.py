@@ -11,7 +11,7 @@ from relay.model import FrameRange, ReelName, VersionName, number_of, ranges_of,
 from relay.programme.beside import Lacks, Part, along, element_of, part_of
 from relay.programme.cutlist import CutList
 from relay.programme.lacking import Print
-from relay.transfer.aligned import aligned_version, frames_of, print_of
+from relay.transfer.aligned import Source, aligned_version, frames_of, print_of
 from relay.transfer.desk import Desk
 from relay.transfer.making import made
 from relay.transfer.showing import bring_frames
@@ -24,13 +24,13 @@ AT_ONCE = 4
 
 
 def of_reel(
-    desk: Desk, state: State, axis: VersionName, others: Sequence[VersionName], wanted: FrameRange | None
+    desk: Source, state: State, axis: VersionName, others: Sequence[VersionName], wanted: FrameRange | None
 ) -> tuple[Part, ...]:
     """Return the steps along `axis`, all of it or frames `wanted`, beside `others`; beside all it knows, for none.
 
     Raises RefusedError where they were not put side by side or are too many, and MissingError where nothing is shown.
     """
-    one = print_of(desk, state, state.versions[axis])
+    one = print_of(desk, state, state.versions[axis], with_made=bool(others))
     names = tuple(others) or newest_beside(one)
     if not names:
         raise MissingError(f"{axis} was put beside no other print yet: there is nothing to show it with")
@@ -51,7 +51,7 @@ def newest_beside(one: Print) -> tuple[VersionName, ...]:
     return tuple(sorted(newest.values()))
 
 
-def of_programme(desk: Desk, state: State, cut_list: CutList, codes: Sequence[str]) -> tuple[Part, ...]:
+def of_programme(desk: Source, state: State, cut_list: CutList, codes: Sequence[str]) -> tuple[Part, ...]:
     """Return the steps through a programme, a lane for each of the elements `codes`; for none, for those it knows.
 
     Raises RefusedError, and MissingError where the list shows no reel that was sent.

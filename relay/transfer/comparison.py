@@ -11,11 +11,15 @@ from pathlib import Path
 from relay.errors import BrokenError, MissingError, RefusedError, TransientError
 from relay.ledger.comparison_words import ComparisonAsked, ComparisonMade, ComparisonNotMade
 from relay.ledger.entry import Entry
+from relay.ledger.keys import Pen
+from relay.ledger.ledger import Ledger
 from relay.ledger.state import AskedComparison, State
 from relay.ledger.words import Word
 from relay.media.eyes import check_media
+from relay.media.manifest import PackedFile
 from relay.programme.beside import Part
 from relay.store.folder import in_our_words
+from relay.transfer.aligned import Source
 from relay.transfer.beside import make_beside, of_programme, of_reel, shown_versions
 from relay.transfer.cut_lists import parsed
 from relay.transfer.deposit import deposit
@@ -27,23 +31,21 @@ from relay.transfer.showing import write_objects
 REASON = 400  # letters of why one was not made
 
 
-def ask(desk: Desk, word: ComparisonAsked) -> Entry | None:
+def ask(source: Source, ledger: Ledger, pen: Pen, word: ComparisonAsked) -> Entry | None:
     """Ask for a comparison copy. None: the same was asked for, and nobody answered it yet or it was made.
 
     Raises RefusedError and MissingError where it could not be made, as far as the ledger and the frame maps say.
     """
-    state = desk.ledger.follow()
-    desk.check_may_sign(state)
-    parts_of(desk, state, word)
+    parts_of(source, ledger.follow(), word)
 
     def decide(now: State, _now: datetime) -> list[Word] | None:
         asked = (each for each in now.asked_comparisons if not isinstance(each.answer, ComparisonNotMade))
         return None if any(each.word == word for each in asked) else [word]
 
-    return desk.ledger.append(desk.pen, decide)
+    return ledger.append(pen, decide)
 
 
-def parts_of(desk: Desk, state: State, word: ComparisonAsked) -> tuple[Part, ...]:
+def parts_of(desk: Source, state: State, word: ComparisonAsked) -> tuple[Part, ...]:
     """Return the steps that `word` asks for. Raises MissingError, RefusedError, BrokenError."""
     for name in word.prints:
         check_held(state.version(name))
@@ -108,12 +110,18 @@ def asked_in(state: State, entry: int) -> AskedComparison:
     return found
 
 
-def bring(desk: Desk, asked: AskedComparison, target: Path) -> int:
-    """Write the copy that was made at `target`, verified, and return its bytes. Raises MissingError, BrokenError."""
+def made_file(source: Source, asked: AskedComparison) -> PackedFile:
+    """Return the one file of the copy that was made. Raises MissingError where it was not, and BrokenError."""
     if not isinstance(asked.answer, ComparisonMade):
         why = f": {asked.answer.why}" if asked.answer else " yet: the coordinator's worker makes it"
         raise MissingError(f"what entry {asked.entry} asks for was not made{why}")
-    (file,) = desk.manifests.read(asked.answer.manifest).files
+    (file,) = source.manifests.read(asked.answer.manifest).files
+    return file
+
+
+def bring(desk: Desk, asked: AskedComparison, target: Path) -> int:
+    """Write the copy that was made at `target`, verified, and return its bytes. Raises MissingError, BrokenError."""
+    file = made_file(desk, asked)
     part = target.with_name(f".{target.name}.part")
     with in_our_words(str(target), "write it"):
         try:

@@ -9,7 +9,17 @@ from relay.media.decay import Decayed
 from relay.model import FrameRange
 from tests.acceptance.command import Forker
 from tests.acceptance.house import PRODUCTION, House
-from tests.acceptance.prints import IN_A, OTHER, looked_at, put_side_by_side, two_prints, two_shots
+from tests.acceptance.prints import (
+    IN_A,
+    IN_B,
+    OTHER,
+    looked_at,
+    numbered,
+    put_side_by_side,
+    say_maps,
+    two_prints,
+    two_shots,
+)
 
 
 @pytest.fixture(scope="module")
@@ -152,3 +162,44 @@ def test_the_ledger_tells_it_in_a_sentence(aligned: House):
     said = aligned("lisbon", "ledger", "show", "--last", "0").out
     assert "put A/R01/v1 beside B/R01/v1: 31 of 34 frames found, 34 surely" in said
     aligned("tokyo", "ledger", "check")
+
+
+RESTORED = """
+[[element]]
+code = "Q"
+title = "The restored film"
+kind = "restored programme"
+gauge = "35mm"
+base = "none"
+holder = "Lisbon"
+speed = "18"
+
+[[element.reel]]
+name = "R01"
+"""
+
+
+def test_prints_that_nobody_put_side_by_side_are_known_by_way_of_others_and_the_restored_film_fills_no_gap(
+    house: House, tmp_path_factory: pytest.TempPathFactory
+):
+    away = house.copied(tmp_path_factory.mktemp("by_way"))
+    third = OTHER.replace('code = "B"', 'code = "C"').replace("duplicate negative", "projection print")
+    (away.place / "more.toml").write_text(PRODUCTION + OTHER + third + RESTORED, encoding="utf-8")
+    away("lisbon", "production", "revise", "more.toml", "--reason", "a print turned up")
+    for folder, reel in (("a", "Q/R01"), ("b", "C/R01")):
+        away.send("halifax", away.place / folder, reel, "--start-mark", {"a": "0", "b": "100=100"}[folder])
+    b, c = ("B/R01/v1", numbered(IN_B, 100)), ("C/R01/v1", numbered(IN_B, 100))
+    put_side_by_side(away.place)
+    say_maps(away.place, b, c)
+    say_maps(away.place, ("A/R01/v1", {number: number for number in IN_A}), ("Q/R01/v1", dict(enumerate(range(40)))))
+    (own,) = away.told("lisbon", "gaps", "A/R01")["prints"]
+    assert (own["beside"], own["by_way_of"]) == (["B/R01/v1", "C/R01/v1"], {"C/R01/v1": ["B/R01/v1"]})
+    assert {each["version"] for each in own["gaps"][0]["fills"]} == {"B/R01/v1", "C/R01/v1"}
+    told = away.told("lisbon", "fill", "A/R01:10-17", "--no-pictures")["fills"]
+    assert [(each["version"], each["by_way_of"]) for each in told] == [("B/R01/v1", []), ("C/R01/v1", ["B/R01/v1"])]
+    (reel,) = away.told("lisbon", "coverage", "A")["reels"]
+    unknown = [each["frames"] for each in reel["prints"][2]["stretches"] if each["holding"] == "not known"]
+    assert unknown == [[25, 27]]  # B lacks them: of C nobody knows
+    assert "C/R01/v1 (by way of B/R01/v1)" in away("lisbon", "gaps", "A/R01").out
+    assert "A/R01/v1" in away.told("lisbon", "gaps", "Q/R01")["prints"][0]["beside"]
+    assert away.told("lisbon", "beside", "A/R01:20", "q.png", "Q/R01")["prints"] == ["A/R01/v1", "Q/R01/v1"]

@@ -91,6 +91,7 @@ class View:
             newest={reel: number for reel, number in self.state.newest.items() if reel in reels},
             mendings=tuple(each for each in self.state.mendings if reel_of(each.version) in reels),
             kept=(),
+            asked_comparisons=(),
             material=tuple(each for each in self.state.material if each.about.partition("/")[0] in codes),
             jobs={name: job for name, job in self.state.jobs.items() if job.reel in reels},
         )

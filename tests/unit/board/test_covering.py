@@ -4,7 +4,9 @@ from datetime import timedelta
 from xml.etree import ElementTree as ET
 
 from relay.board.people import People
+from relay.ledger.comparison_words import ComparisonAsked, ComparisonMade
 from relay.ledger.words import VersionsAligned
+from relay.media.manifest import Manifest, PackedFile
 from relay.model import VersionName, digest_of
 from relay.programme.framemap import FrameMap, Match, stored_map
 from relay.store.keys import object_key
@@ -47,6 +49,35 @@ def test_the_page_tells_in_a_table_what_its_drawing_shows(house: BoardHouse, ser
     assert asker.get("/coverage/C").status_code == 404
 
 
+def test_prints_in_step_are_asked_for_from_the_page_once_and_given_when_they_are_made(house: BoardHouse, serve: Serve):
+    lay_side_by_side(house)
+    asker = serve()
+    asker.sees("Show them in step", "/coverage/A")
+    form = {"token": asker.token(), "back": "/coverage/A", "version": "A/R01/v1", "frames": "4-9", "speed": "16"}
+    assert "frames 4-9; entry" in asker.post("/comparisons", data=form).text
+    assert "that was asked before" in asker.post("/comparisons", data=form).text
+    (asked,) = house.ledger(RULER).follow().asked_comparisons
+    assert (asked.word.prints, asked.word.rate) == (("A/R01/v1", "B/R01/v1"), "16")
+    assert "waits for the worker" in asker.sees("In step", "/coverage/A")
+    assert asker.get(f"/comparisons/{asked.entry}").status_code == 404
+    wrong = {
+        "frames": ("1-2,5", "no one range"),
+        "speed": ("0", "0 frames a second"),
+        "version": ("A/R01/v9", "Not said"),
+    }
+    for field, (text, why) in wrong.items():
+        assert why in asker.post("/comparisons", data={**form, field: text}).text
+    movie = b"moving" * 9
+    manifest = Manifest.of([PackedFile("comparison.mov", len(movie), digest_of(movie))])
+    for body in (movie, manifest.encode()):
+        house.store.create(object_key(digest_of(body)), body, digest_of(body))
+    shown = {"size": len(movie), "steps": 6, "shown": ("A/R01/v1", "B/R01/v1")}
+    house.says(RULER, ComparisonMade(asked=asked.entry, manifest=manifest.digest(), **shown))
+    asker.sees(f'href="/comparisons/{asked.entry}"', "/coverage/A")
+    given = asker.get(f"/comparisons/{asked.entry}")
+    assert (given.content, given.headers["content-type"]) == (movie, "video/quicktime")
+
+
 def test_before_prints_lie_side_by_side_the_page_says_how_they_come_to(serve: Serve):
     asker = serve()
     assert "No two prints were put side by side yet" in asker.sees("What each print holds", "/coverage")
@@ -59,6 +90,9 @@ def test_a_guest_sees_no_other_archives_prints(house: BoardHouse, serve: Serve):
     guest = serve(enters=False)
     guest.comes_in(secret)
     assert 'href="/coverage"' not in guest.get("/").text
+    word = ComparisonAsked(prints=("A/R01/v1", "B/R01/v1"), rate="18")
+    asked = house.says(RULER, word).sequence
+    assert guest.get(f"/comparisons/{asked}").status_code == 404
     for page in ("/coverage", "/coverage/A", "/coverage/A.svg"):
         assert guest.get(page).status_code == 422
         assert "A/R01" not in guest.get(page).text
