@@ -68,7 +68,10 @@ def side_by_side(house: House) -> None:
     """Show what two prints of reel 2 lack and which has it, as strips and in step."""
     scans = "A/R02/v1", "B/R02/v1"
     drawing, movie = house / "lisbon" / "coverage_A.svg", house / "lisbon" / "A_R02_beside.mov"
-    tell("Two prints of reel 2, put side by side by the thumbnails that were kept: what A lacks, and who has it")
+    tell(
+        "Two prints of reel 2, put side by side by the thumbnails that were kept: what A lacks and who has\n"
+        "it, as far as that is sure: short as this reel is, much is for people to look at, and `relay pin` settles it."
+    )
     house.relay("lisbon", "align", *scans, quiet=True)  # Lisbon's worker did it by itself, where it had the time
     said = house.relay("lisbon", "gaps", scans[0])
     house.relay("lisbon", "coverage", scans[0], "--svg", drawing)

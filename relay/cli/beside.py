@@ -16,7 +16,7 @@ from relay.errors import MissingError, RefusedError
 from relay.film.rates import parse_rate
 from relay.ledger.state import State
 from relay.media.eyes import check_media
-from relay.model import FrameRange, VersionName
+from relay.model import FrameRange, VersionName, reel_of
 from relay.programme.beside import Part
 from relay.programme.cutlist import CutList
 from relay.store.folder import in_our_words
@@ -65,10 +65,12 @@ def wanted_of(desk: Desk, state: State, place: str, others: Sequence[str], shot:
             raise RefusedError("--shot names a shot of a reel: along a cut list there is none")
         listed = read_list(desk, state, place, ground_of(state.film(), "24", held=False))
         return Wanted(cut_list=listed, elements=tuple(others))
-    named = parse_place(place)
+    reel, _, text = place.partition(":")
+    named = parse_place(place if reel not in state.versions else f"{reel_of(VersionName(reel))}:{text}".rstrip(":"))
     if named.reel is None or len(named.frames) > 1:
         raise RefusedError(f"{place!r} is no reel and no range of one: write it like A/R03 or A/R03:3412-3440")
-    one = print_of(desk, state, aligned_version(state, named.reel), with_shots=shot is not None)
+    axis = aligned_version(state, reel if reel in state.versions else named.reel)
+    one = print_of(desk, state, axis, with_shots=shot is not None)
     names = tuple(aligned_version(state, each).name for each in others) or newest_beside(one)
     if not names:
         raise MissingError(f"{one.version} was put beside no other print yet: there is nothing to show it with")

@@ -202,4 +202,4 @@ def test_prints_that_nobody_put_side_by_side_are_known_by_way_of_others_and_the_
     assert unknown == [[25, 27]]  # B lacks them: of C nobody knows
     assert "C/R01/v1 (by way of B/R01/v1)" in away("lisbon", "gaps", "A/R01").out
     assert "A/R01/v1" in away.told("lisbon", "gaps", "Q/R01")["prints"][0]["beside"]
-    assert away.told("lisbon", "beside", "A/R01:20", "q.png", "Q/R01")["prints"] == ["A/R01/v1", "Q/R01/v1"]
+    assert away.told("lisbon", "beside", "A/R01/v1:20", "q.png", "Q/R01")["prints"] == ["A/R01/v1", "Q/R01/v1"]
