@@ -22,6 +22,8 @@ NESTED = 60
 """How deep a timeline may be nested: readers in C run out of stack where no error can be caught."""
 WIPE = "SMPTE_Wipe"
 """What the library's reader of edit lists calls a wipe; its number stands beside it as the list has it, W001."""
+_COPY = re.compile(r"(_reference)?\.(mov|mp4)$", re.IGNORECASE)
+"""What a reference copy's file has behind its reel's name."""
 _ITEM = re.compile(r'"OTIO_SCHEMA"\s*:\s*"(?:Clip|Gap|Transition|Stack|Track)\.')
 
 
@@ -228,12 +230,17 @@ class _Reader:
 
     def _reel(self, clip: Any) -> ReelName:
         told = clip.metadata.get("cmx_3600")
-        names = [
-            told.get("reel") if hasattr(told, "get") else None,
-            getattr(clip.media_reference, "name", ""),
-            clip.name,
-        ]
-        return self._ground.reel(next((str(name) for name in names if name), ""))
+        if name := told.get("reel") if hasattr(told, "get") else None:
+            return self._ground.reel(str(name))
+        media = clip.media_reference
+        names = [getattr(media, "name", ""), getattr(media, "target_url", "").rpartition("/")[2], clip.name]
+        faults = []
+        for name in (_COPY.sub("", str(each)) for each in names if each):
+            try:
+                return self._ground.reel(name)
+            except ValueError as fault:
+                faults.append(fault)
+        raise faults[0] if faults else ValueError("the clip names no reel: expected one, such as A_R01")
 
     def _scalar(self, clip: Any) -> Fraction:
         scalar = Fraction(1)

@@ -227,6 +227,8 @@ def test_a_programme_that_begins_ahead_of_midnight_goes_on_after_it():
         (0, 48, None),
         (48, 48, None),
     ]
+    with pytest.raises(LineError, match="line 2: the source runs backwards, 01:00:05:00 to 01:00:04:00"):
+        parse_list(HEAD + one(1, "A_R01", "C", "01:00:05:00", "01:00:04:00", "01:00:00:00", "01:00:01:00"), GROUND)
     late = parse_list(HEAD + one(1, "A_R01", "C", "23:59:59:00", "00:00:01:00", "23:59:59:00", "00:00:01:00"), GROUND)
     assert [(each.first, each.length) for each in late.events] == [((23 * 3600 - 1) * 24, 48)]
 
@@ -332,3 +334,30 @@ def test_a_speed_that_changes_within_a_shot_goes_on_in_the_step_of_the_pattern_t
     assert [each.frame for each in cut.shown()] == [int(each) for each in exact]
     for again in (parse_edl(edl(cut), GROUND), parse_otio(otio_form(cut), GROUND), parse_own_form(own_form(cut))):
         assert again == cut
+
+
+@pytest.mark.parametrize(
+    ("name", "url", "called"),
+    [
+        ("A_R01_reference.mov", "", "lamp"),
+        ("", "file:///E:/media/A_R01_reference.mov", "lamp"),
+        ("", "", "a r01"),
+        ("clip 7", "/copies/A_R01.mov", "x"),
+    ],
+)
+def test_a_clip_of_a_reference_copy_is_of_its_reel_however_the_editor_calls_it(name: str, url: str, called: str):
+    time = otio.opentime
+    length = time.TimeRange(time.RationalTime(86400 + 7, 24), time.RationalTime(12, 24))
+    media = otio.schema.ExternalReference(target_url=url) if url else otio.schema.MissingReference()
+    media.name = name
+    track = otio.schema.Track(name="V1", kind="Video")
+    track.append(otio.schema.Clip(name=called, media_reference=media, source_range=length))
+    sound = otio.schema.Track(name="A1", kind="Audio")
+    sound.append(otio.schema.Clip(name="score.wav", source_range=length))
+    timeline = otio.schema.Timeline(name="reel 1")
+    timeline.tracks.extend([track, sound])
+    (event,) = parse_list(timeline.to_json_string(), GROUND).events
+    assert (event.reel, event.first, event.length) == (REELS[0], 7, 12)
+    track[0].name, media.name = "", "nobody.mov"
+    with pytest.raises(LineError, match="there is no reel 'nobody'"):
+        parse_list(timeline.to_json_string().replace("A_R01", "Z_R01"), GROUND)

@@ -86,8 +86,8 @@ def test_a_recut_tells_the_frames_that_come_and_go_and_no_others(cut: CutList, d
         case "gone" if len(events) > 1:
             del events[at]
         case _:
-            events.append(replace(events.pop(at), dissolve=0, fades=False))
-    events[0] = replace(events[0], dissolve=0, fades=False)
+            events.append(replace(events.pop(at), dissolve=0, fades=False, wipe=None))
+    events[0] = replace(events[0], dissolve=0, fades=False, wipe=None)
     new = CutList(cut.rate, tuple(events))
     found = recut(cut, new)
     for name, expected in (("process", frames_of(new) - frames_of(cut)), ("drop", frames_of(cut) - frames_of(new))):
@@ -114,3 +114,9 @@ def test_a_shot_that_is_dissolved_from_anew_is_put_together_anew():
     cut = CutList(RATE, (Event(A, 10, 20, RATE), Event(B, 0, 12, RATE, dissolve=4)))
     other = CutList(RATE, (Event(A, 11, 20, RATE), cut.events[1]))
     assert [str(each) for each in recut(cut, other).anew] == ["0-23"]
+
+
+def test_a_dissolve_that_becomes_a_wipe_is_put_together_anew_and_nothing_is_fetched():
+    cut = CutList(RATE, (Event(A, 10, 20, RATE), Event(B, 0, 12, RATE, dissolve=4)))
+    found = recut(cut, CutList(RATE, (cut.events[0], replace(cut.events[1], wipe=1))))
+    assert ([str(each) for each in found.anew], found.reels) == (["20-23"], ())
