@@ -114,8 +114,8 @@ def routed(forker: Forker, place: Path, *stages: str) -> House:
     return house
 
 
-def works(house: House, site: str) -> None:
-    for _ in range(3):
+def works(house: House, site: str, rounds: int = 3) -> None:
+    for _ in range(rounds):
         house(site, "sweep", "--folder", "reels", "--settle", "0")
 
 
@@ -135,20 +135,18 @@ def test_what_a_worker_found_is_told_to_whoever_asks(forker: Forker, tmp_path: P
 
 def test_every_hand_in_is_looked_at_before_it_is_accepted_and_then_copied(forker: Forker, tmp_path: Path, reel: Path):
     house = routed(forker, tmp_path, 'command = ["reference-copy"]')
-    for name in ("A/R01", "A/R02"):
-        house("halifax", "claim", f"scan/{name}")
-        house.send("halifax", reel, name)
-        house("lisbon", "fetch", name, name.replace("/", "_"))  # whose part it is not to look
-        said = house.refused("lisbon", "accept", f"scan/{name}")
-        assert f"nobody looked at {name}/v1" in said
-        assert "--despite" in said
-    house("lisbon", "accept", "scan/A/R02", "--despite", "--note", "seen on the bench")
-    works(house, "tokyo")
+    house("halifax", "claim", "scan/A/R01")
+    house.send("halifax", reel, "A/R01")
+    house("lisbon", "fetch", "A/R01", "A_R01_here")  # whose part it is not to look
+    said = house.refused("lisbon", "accept", "scan/A/R01")
+    assert "nobody looked at A/R01/v1" in said
+    assert "--despite" in said
+    works(house, "tokyo", 1)
     jobs = {job["job"]: job["standing"] for job in house.told("lisbon", "jobs", "--all")["jobs"]}
-    assert jobs == {"scan/A/R01/1": "handed in", "scan/A/R02/1": "accepted", "work/A/R02/1": "handed in"}
+    assert (jobs["scan/A/R01/1"], "work/A/R01/1" in jobs) == ("handed in", False)
     assert house.told("lisbon", "reel", "findings", "A/R01")["looked_at"] == 12
     house("lisbon", "accept", "scan/A/R01")
-    works(house, "tokyo")
+    works(house, "tokyo", 1)
     (copy,) = (tmp_path / "reels" / "sent" / "A_R01_v2").iterdir()
     assert copy.name == "A_R01_reference.mov"
     assert house.told("lisbon", "reel", "show", "A/R01")["versions"][-1]["parents"] == ["A/R01/v1"]

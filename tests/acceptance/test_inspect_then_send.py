@@ -57,31 +57,26 @@ def rchar() -> int:
     return next(int(line.split()[1]) for line in lines if line.startswith("rchar"))
 
 
-def test_what_was_looked_at_ahead_is_read_once_and_not_again_when_it_is_sent(house: House, reel: Path):
-    size = size_of(reel)
-    assert size <= bytes_read(house, "inspect", reel, "--ahead") < size * 2  # and what the looking process loads
+def test_each_byte_is_read_once_over_a_look_ahead_and_the_send_after_it_and_what_changed_again(
+    house: House, reel: Path, tmp_path: Path
+):
+    size, entries, little = size_of(reel), house.entries, tmp_path / "little"
+    little.mkdir()
+    (little / "A_R01.0000001.dpx").write_bytes(written(tmp_path / "f.dpx", np.zeros((3, 4, 3), np.uint16)))
+    bytes_read(house, "inspect", little)
+    loads = bytes_read(house, "inspect", little)  # what a looking process reads of its own; there may be two
+    assert size + loads * 0.9 <= bytes_read(house, "inspect", reel, "--ahead") < size * (1 + LITTLE) + 2 * loads
+    assert house.entries == entries  # nothing is said
     assert bytes_read(house, "send", reel, "A/R01", "--at-once") < size * LITTLE
     assert house.told("halifax", "verify", reel, "A/R01/v1")["whole"]
-
-
-def test_a_frame_that_changed_meanwhile_is_read_again_and_no_other(house: House, reel: Path):
-    size = size_of(reel)
-    bytes_read(house, "inspect", reel, "--ahead")
     changed = reel / f"A_R01.{FIRST + 2:07d}.dpx"
     changed.write_bytes(changed.read_bytes()[:-1] + b"\1")
     assert size / FRAMES <= bytes_read(house, "send", reel, "A/R01", "--at-once") < size * (1 / FRAMES + LITTLE)
-    assert house.told("halifax", "verify", reel, "A/R01/v1")["whole"]
+    assert house.told("halifax", "verify", reel, "A/R01/v2")["whole"]
 
 
 def test_what_the_store_has_already_is_looked_at_and_not_read_again_when_it_is_sent(house: House, reel: Path):
-    size = size_of(reel)
     again = shutil.copytree(reel, reel.with_name("again"))
     bytes_read(house, "send", reel, "A/R01", "--at-once")
     bytes_read(house, "inspect", again)
-    assert bytes_read(house, "send", again, "A/R02", "--at-once") < size * LITTLE
-
-
-def test_nothing_is_said_of_what_was_only_looked_at_ahead(house: House, reel: Path):
-    entries = house.entries
-    bytes_read(house, "inspect", reel, "--ahead")
-    assert house.entries == entries
+    assert bytes_read(house, "send", again, "A/R02", "--at-once") < size_of(reel) * LITTLE
