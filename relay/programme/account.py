@@ -4,7 +4,7 @@ Values only; reads nothing. The pages, the PDF and the PREMIS events are made fr
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from relay.ledger.decision_state import Decision
@@ -96,6 +96,14 @@ class Account:
     """Frames of the programme; 0 where no cut list was given."""
     film: tuple[VersionAccount, ...] = ()
     """The versions of the restored programme itself."""
+    rate: Fraction | None = None
+    """Frames a second of the programme."""
+    sites: Mapping[str, str] = field(default_factory=dict)
+    """What each site is called."""
+
+    def title_of(self, site: str) -> str:
+        """Return what a site is called; of one that is not in the production's file any more, its name."""
+        return self.sites.get(site, site)
 
     @property
     def used(self) -> Fraction:
@@ -160,6 +168,8 @@ def _account(books: _Books, holder: str) -> Account:
         has_cut=books.cut is not None,
         length=books.cut.length() if books.cut else 0,
         film=tuple(_film(books)),
+        rate=books.cut.rate if books.cut else None,
+        sites={site.name: site.title for site in film.sites},
     )
 
 

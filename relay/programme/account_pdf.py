@@ -1,11 +1,16 @@
 """An account as a PDF, with reportlab (the extra `programme`): a library that needs nothing from the system.
 
-Its letters are those of the face that the library brings; what that face lacks is shown as a lozenge, and the document
-says so and where it stands in full: on the account's page. Returns bytes; reads nothing but what `read` gives.
+Its letters are those of the face that the library brings, and where that lacks one, of a second face that the extra
+brings: Greek, Cyrillic, rarer Latin. What neither has, or what would have to be joined or reordered to be right, is
+shown as a lozenge, and the document says so and where it stands in full: on the account's page. Returns bytes; reads
+nothing but what `read` gives, and the faces.
 """
 
 import io
 from collections.abc import Callable, Iterable, Iterator
+from importlib.resources import files
+from importlib.util import find_spec
+from itertools import groupby
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -15,8 +20,33 @@ from relay.programme.account_words import Block, Heading, Picture, Table, Text
 _WIDTH = 450
 """Points between the margins of A4."""
 
+_SIZE = 8.5
+"""Points of plain letters."""
+_PADDING = 13
+"""Points that a cell has beside its words."""
 _LOZENGE = "\u25ca"
 """Stands for a letter that the face lacks. The face has no box, and would draw nothing that a reader finds again."""
+
+_SECOND = "NotoSans"
+_CARRIER = "fontpkg_noto_sans"
+
+
+def _second_face() -> Iterator[tuple[str, str]]:
+    """Yield the second face and its file, where it is installed."""
+    if find_spec(_CARRIER):
+        yield _SECOND, str(files(_CARRIER) / "files" / "NotoSans[wdth,wght].ttf")
+
+
+def _word_width(cell: str) -> float:
+    """Return how wide the widest word of a cell is, in points."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    return max((float(stringWidth(word, "VeraBd", _SIZE)) for word in cell.split()), default=0.0)
+
+
+def _stands_alone(letter: str) -> bool:
+    """Answer whether a letter is right wherever it stands: Latin, Greek, Cyrillic, signs. Others must be joined."""
+    return letter < "\u0590" or "\u1d00" <= letter < "\u2c00"
 
 
 def pdf(title: str, blocks: Iterable[Block], read: Callable[[Digest], bytes | None]) -> bytes:
@@ -39,10 +69,12 @@ class _Writer:
         from reportlab.pdfbase import pdfmetrics
         from reportlab.pdfbase.ttfonts import TTFont
 
-        for name, file in (("Vera", "Vera.ttf"), ("VeraBd", "VeraBd.ttf")):
+        for name, file in (("Vera", "Vera.ttf"), ("VeraBd", "VeraBd.ttf"), *_second_face()):
             pdfmetrics.registerFont(TTFont(name, file))
         self._glyphs = pdfmetrics.getFont("Vera").face.charToGlyph
-        self._plain = ParagraphStyle("plain", fontName="Vera", fontSize=8.5, leading=11.5, spaceAfter=4)
+        self._others = pdfmetrics.getFont(_SECOND).face.charToGlyph if dict(_second_face()) else {}
+        self._plain = ParagraphStyle("plain", fontName="Vera", fontSize=_SIZE, leading=11.5, spaceAfter=4)
+        self._bold = ParagraphStyle("bold", parent=self._plain, fontName="VeraBd")
         self._heads = {
             level: ParagraphStyle(
                 f"h{level}", fontName="VeraBd", fontSize=size, leading=size * 1.3, spaceBefore=10, spaceAfter=4
@@ -54,11 +86,14 @@ class _Writer:
 
     def foot(self, title: str) -> Callable[[Any, Any], None]:
         """Return what writes the foot of a page."""
-        said = self._drawn(title[:90])
+        runs = list(self._runs(title[:90]))
 
         def write(canvas: Any, document: Any) -> None:
-            canvas.setFont("Vera", 8)
-            canvas.drawString(document.leftMargin, 30, f"{said}, page {canvas.getPageNumber()}")
+            line = canvas.beginText(document.leftMargin, 30)
+            for face, said in (*runs, ("Vera", f", page {canvas.getPageNumber()}")):
+                line.setFont(face, 8)
+                line.textOut(said)
+            canvas.drawText(line)
 
         return write
 
@@ -69,7 +104,7 @@ class _Writer:
         if self._lacked:
             codes = sorted(f"U+{ord(each):04X}" for each in self._lacked)
             more = f" and {len(codes) - 12} more" if len(codes) > 12 else ""
-            words = f"This document's face lacks {', '.join(codes[:12])}{more}: {_LOZENGE} stands for each. "
+            words = f"This document's faces lack {', '.join(codes[:12])}{more}: {_LOZENGE} stands for each. "
             yield Paragraph(words + "The HTML page of the same name has the words in full.", self._plain)
 
     def flowables(self, block: Block) -> Iterator[Any]:
@@ -87,20 +122,34 @@ class _Writer:
                 yield from self._picture(digest, shows)
 
     def _shown(self, text: str) -> str:
-        return escape(self._drawn(text))
+        return "".join(
+            escape(said) if face == "Vera" else f'<font name="{face}">{escape(said)}</font>'
+            for face, said in self._runs(text)
+        )
 
-    def _drawn(self, text: str) -> str:
-        self._lacked |= {each for each in text if ord(each) not in self._glyphs and each != "\n"}
-        return "".join(_LOZENGE if each in self._lacked else each for each in text)
+    def _runs(self, text: str) -> Iterator[tuple[str, str]]:
+        """Yield `text` in runs, each with the face that has its letters."""
+        for face, run in groupby(text, self._face):
+            said = "".join(run)
+            if face is None:
+                self._lacked |= set(said)
+            yield face or "Vera", said if face else _LOZENGE * len(said)
+
+    def _face(self, letter: str) -> str | None:
+        if ord(letter) in self._glyphs or letter == "\n":
+            return "Vera"
+        return _SECOND if ord(letter) in self._others and _stands_alone(letter) else None
 
     def _table(self, rows: list[tuple[str, ...]], *, heads: bool) -> Any:
         from reportlab.lib import colors
         from reportlab.platypus import Paragraph
         from reportlab.platypus import Table as Grid
 
-        weights = [min(45, 4 + max(6, *(len(row[at]) for row in rows))) for at in range(len(rows[0]))]
-        widths = [_WIDTH * weight / sum(weights) for weight in weights]
-        cells = [[Paragraph(self._shown(cell), self._plain) for cell in row] for row in rows]
+        widths = self._widths(rows)
+        cells = [
+            [Paragraph(self._shown(cell), self._bold if heads and not at else self._plain) for cell in row]
+            for at, row in enumerate(rows)
+        ]
         style = [("LINEBELOW", (0, 0), (-1, -1), 0.3, colors.grey), ("VALIGN", (0, 0), (-1, -1), "TOP")]
         return Grid(
             cells,
@@ -111,6 +160,14 @@ class _Writer:
             spaceAfter=6,
             hAlign="LEFT",
         )
+
+    def _widths(self, rows: list[tuple[str, ...]]) -> list[float]:
+        """Return each column's width in points: its widest word, and a share of the rest by what is written in it."""
+        columns = list(zip(*rows, strict=True))
+        least = [min(_WIDTH / len(columns), _PADDING + max(map(_word_width, column))) for column in columns]
+        weights = [min(45, max(map(len, column))) or 1 for column in columns]
+        rest = _WIDTH - sum(least)
+        return [width + rest * weight / sum(weights) for width, weight in zip(least, weights, strict=True)]
 
     def _picture(self, digest: Digest, shows: str) -> Iterator[Any]:
         from PIL import UnidentifiedImageError

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from relay.film.length import length_in_words
+from relay.film.rates import format_rate
 from relay.ledger.decision_state import Decision
+from relay.ledger.entry import Entry
 from relay.model import Base, Digest, Element, FrameRange, frame_count
 from relay.programme.account import Account, ElementAccount, ReelAccount, VersionAccount, unexplained, used_frames
 from relay.programme.lineage import Use, done_in_words, from_in_words
@@ -17,6 +19,10 @@ CAUTION = (
     "licensed and trained for it."
 )
 
+COUNTED = (
+    "An entry that is named here can be read there. Frames of the film are counted from 0; those of a reel from its "
+    "start mark, which is its frame 0."
+)
 NOT_SAID = (
     "Presumed: no version of the film names what it was made from. What is told is the version whose frames are "
     "fetched for it: the newest that holds them, accepted ones first."
@@ -59,17 +65,25 @@ def account_blocks(account: Account) -> Iterator[Block]:
     if account.film:
         yield Heading("The film itself", 2)
         yield Text("What was made of all that was lent, and what was done to it as a whole:")
-        yield _versions(account.film)
+        yield _versions(account, account.film)
+
+
+def as_of(entry: Entry) -> Text:
+    """Return the line that says when an account was drawn up: the last entry that it knows."""
+    return Text(f"As the production's ledger stood after entry {entry.sequence}, {entry.body.time:%d %B %Y}. {COUNTED}")
 
 
 def _summary(account: Account) -> str:
     lent = count(len(account.elements), "element")
     if not account.has_cut:
         return f"{lent} lent. No cut list was given: what the film shows of them is not known yet."
-    return (
-        f"{lent} lent. Of the film's {account.length:,} frames, {_number(account.used)} show what {account.holder} lent"
-        f"{_percent(account.used, account.length)}."
-    )
+    of_all = f"Of the film's {account.length:,} frames{_speed(account.rate)}"
+    theirs = f"{_number(account.used)} show what {account.holder} lent{_percent(account.used, account.length)}"
+    return f"{lent} lent. {of_all}, {theirs}."
+
+
+def _speed(rate: Fraction | None) -> str:
+    return f", at {format_rate(rate)} a second" if rate else ""
 
 
 def _percent(part: Fraction, whole: Fraction | int) -> str:
@@ -90,7 +104,7 @@ def _element(account: Account, element: ElementAccount) -> Iterator[Block]:
     yield Table(("", ""), tuple(_facts(lent)))
     if lent.base is Base.NITRATE:
         yield Text(CAUTION)
-    yield from _decisions(element.decisions)
+    yield from _decisions(account, element.decisions)
     yield from (Picture(each, lent.title) for each in element.pictures)
     for reel in element.reels:
         yield from _reel(account, lent, reel)
@@ -117,20 +131,22 @@ def _facts(lent: Element) -> Iterator[tuple[str, str]]:
 def _reel(account: Account, lent: Element, reel: ReelAccount) -> Iterator[Block]:
     yield Heading(f"Reel {reel.reel}", 3)
     if reel.frames:
-        yield Text(f"{count(reel.frames, 'frame')} by the can, {length_in_words(lent, reel.frames)}.")
+        length = length_in_words(lent, reel.frames)
+        yield Text(f"{count(reel.frames, 'frame')} by the can: {length} (feet + frames, running time).")
     if reel.versions:
         yield Text("What was scanned, and what was made of it:")
-        yield _versions(reel.versions)
+        yield _versions(account, reel.versions)
     else:
         yield Text("Nothing of it was scanned.")
     if account.has_cut:
-        yield from _use(lent, reel)
-    yield from _decisions(reel.decisions)
+        yield from _use(account, lent, reel)
+    yield from _decisions(account, reel.decisions)
     yield from (Picture(each, reel.reel) for each in reel.pictures)
 
 
-def _versions(versions: tuple[VersionAccount, ...]) -> Table:
-    return Table(("version", "when", "by", "frames", "goes back to", "what was done"), tuple(map(_version, versions)))
+def _versions(account: Account, versions: tuple[VersionAccount, ...]) -> Table:
+    heads = ("version", "when", "by", "frames", "goes back to", "what was done")
+    return Table(heads, tuple(_version(account, each) for each in versions))
 
 
 def _used(lent: Element, use: Use) -> tuple[str, ...]:
@@ -144,21 +160,21 @@ def _frames(number: Fraction) -> str:
     return f"{_number(number)} {'frame' if number == 1 else 'frames'}"
 
 
-def _version(account: VersionAccount) -> tuple[str, ...]:
-    version = account.version
-    done = "; ".join(step.in_words() for step in account.steps) or (
+def _version(account: Account, told: VersionAccount) -> tuple[str, ...]:
+    version, by = told.version, account.title_of(told.version.by)
+    done = "; ".join(step.in_words() for step in told.steps) or (
         "the scan" if not version.parents else "the site gave no record"
     )
-    if account.undocumented:
-        done += f"; changed with no step that says so: {all_in_words(account.undocumented)}"
-    frames = all_in_words(account.frames) if account.frames else "not numbered"
+    if told.undocumented:
+        done += f"; changed with no step that says so: {all_in_words(told.undocumented)}"
+    frames = all_in_words(told.frames) if told.frames else "not numbered"
     kept = "" if version.retired is None else f" (retired from the bucket, entry {version.retired})"
-    return version.name + kept, f"{version.time:%Y-%m-%d}", version.by, frames, ", ".join(account.scans), done
+    return version.name + kept, f"{version.time:%Y-%m-%d}", by, frames, ", ".join(told.scans), done
 
 
-def _use(lent: Element, reel: ReelAccount) -> Iterator[Block]:
+def _use(account: Account, lent: Element, reel: ReelAccount) -> Iterator[Block]:
     if reel.uses:
-        level = f"{lent.kind}" + (f", {lent.generation}" if lent.generation else "")
+        level = f"{lent.kind}" + (f" ({lent.generation})" if lent.generation else "")
         yield Text(f"Used for {_frames(reel.used)} of the film, at the generation of the {level}:")
         heads = ("frames of the film", "show frames of the reel", "generation", "taken from", "what was done to them")
         yield Table(heads, tuple(_used(lent, use) for use in reel.uses))
@@ -170,7 +186,8 @@ def _use(lent: Element, reel: ReelAccount) -> Iterator[Block]:
     if left:
         yield Text("Not in the film, and why:")
         yield Table(
-            ("frames", "decision"), tuple((str(each.frames), _decided(each.decision)) for each in left if each.decision)
+            ("frames", "decision"),
+            tuple((str(each.frames), _decided(account, each.decision)) for each in left if each.decision),
         )
     silent = unexplained(reel)
     if silent and used_frames(reel):
@@ -183,15 +200,15 @@ def _many(frames: tuple[FrameRange, ...]) -> str:
     return f"{count(frame_count(frames), 'frame')}, {all_in_words(frames)}"
 
 
-def _decisions(decisions: tuple[Decision, ...]) -> Iterator[Block]:
+def _decisions(account: Account, decisions: tuple[Decision, ...]) -> Iterator[Block]:
     if decisions:
         yield Text("What was decided:")
-        yield Table(("place", "decision"), tuple((str(each.word.place), _decided(each)) for each in decisions))
+        yield Table(("place", "decision"), tuple((str(each.word.place), _decided(account, each)) for each in decisions))
 
 
-def _decided(decision: Decision) -> str:
-    word = decision.word
-    who = f"{word.person}, {decision.by}" if word.person else decision.by
+def _decided(account: Account, decision: Decision) -> str:
+    word, site = decision.word, account.title_of(decision.by)
+    who = f"{word.person}, {site}" if word.person else site
     instead = f"; instead: {word.instead}" if word.instead else ""
     return f"{word.verdict}: {word.because}{instead} ({who}, {decision.time:%Y-%m-%d}, entry {decision.entry})"
 

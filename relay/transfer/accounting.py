@@ -13,7 +13,7 @@ from relay.model import Digest, FrameRange, Place, VersionName, every_frame, ran
 from relay.programme.account import Account, Accounts
 from relay.programme.account_page import page
 from relay.programme.account_pdf import pdf
-from relay.programme.account_words import Block, account_blocks, provenance_blocks
+from relay.programme.account_words import Block, account_blocks, as_of, provenance_blocks
 from relay.programme.cutlist import CutList
 from relay.programme.lineage import Known
 from relay.programme.premis import premis
@@ -104,11 +104,13 @@ def account_files(desk: Desk, state: State, told: Accounts, chosen: Sequence[Acc
     for account in chosen:
         stem = f"account-{_file_name(account.holder)}"
         title = f"{account.title}: {account.holder}"
-        written |= _documents(desk, stem, title, list(account_blocks(account)))
+        head, *rest = account_blocks(account)
+        written |= _documents(desk, stem, title, [head, as_of(entries[-1]), *rest])
         written[f"{stem}.premis.xml"] = premis(state, entries, account)
     if told.shares:
         title = state.film().title
-        written |= _documents(desk, "provenance", title, list(provenance_blocks(title, told.runs, told.shares)))
+        head, *rest = provenance_blocks(title, told.runs, told.shares)
+        written |= _documents(desk, "provenance", title, [head, as_of(entries[-1]), *rest])
     return written
 
 

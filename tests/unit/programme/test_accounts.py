@@ -3,6 +3,7 @@
 import random
 from collections import Counter
 from fractions import Fraction
+from importlib.util import find_spec
 from io import BytesIO
 
 from hypothesis import given, settings
@@ -15,11 +16,21 @@ from relay.model import FrameRange, Place, Production, ReelName, VersionName, fr
 from relay.programme.account import accounts, unexplained
 from relay.programme.account_page import page
 from relay.programme.account_pdf import pdf
-from relay.programme.account_words import NOT_SAID, Heading, Picture, Table, Text, account_blocks, provenance_blocks
+from relay.programme.account_words import (
+    NOT_SAID,
+    Block,
+    Heading,
+    Picture,
+    Table,
+    Text,
+    account_blocks,
+    provenance_blocks,
+)
 from relay.programme.cutlist import SLATE, CutList, Event
 from relay.programme.fate import fates, places_by_reel
 from relay.programme.lineage import Known
 from relay.programme.provenance import Origin, provenance, shares
+from tests.conftest import missing
 from tests.unit.ledger.scene import Told, pen, production, some_digest, version
 
 FPS = Fraction(24)
@@ -142,11 +153,11 @@ def test_an_account_says_what_was_scanned_used_treated_and_left_and_when_it_goes
         for block in blocks
         if not isinstance(block, Picture)
     )
-    assert "Of the film's 18 frames, 15 show what Archive A lent (83.33 %)" in text
+    assert "Of the film's 18 frames, at 24 a second, 15 show what Archive A lent (83.33 %)" in text
     assert "due back 31 December 2026" in text
     assert "Courtesy of A" in text
     assert (
-        "('A/R01/v2', '2026-03-02', 'lisbon', '0-29', 'A/R01/v1', 'dust removed with the cleaning desk on 3-5, by"
+        "('A/R01/v2', '2026-03-02', 'Site lisbon', '0-29', 'A/R01/v1', 'dust removed with the cleaning desk on 3-5, by"
         in text
     )
     assert "changed with no step that says so: 7-8" in text
@@ -160,7 +171,7 @@ def test_an_account_says_what_was_scanned_used_treated_and_left_and_when_it_goes
         )
     ]
     assert NOT_SAID in text
-    assert "not used: scratched <b> (Ines, lisbon, 2026-03-02" in text
+    assert "not used: scratched <b> (Ines, Site lisbon, 2026-03-02" in text
     assert "Nitrate base burns" in text
     (reel, *_) = of_a.elements[0].reels
     assert unexplained(reel) == (FrameRange(first=15, last=19), FrameRange(first=25, last=29))
@@ -211,7 +222,7 @@ def test_the_account_says_what_lies_under_a_dissolve_and_how_it_counts():
     assert "('10-12, under a dissolve', '10-12', " in said
     assert "('10-12, under a dissolve', '50-52', " in said
     assert "('13-15', '53-55', " in said
-    assert "Of the film's 16 frames, 11.5 show what Archive A lent (71.88 %)." in said
+    assert "Of the film's 16 frames, at 24 a second, 11.5 show what Archive A lent (71.88 %)." in said
 
 
 def test_the_provenance_is_told_run_by_run_with_what_no_print_had():
@@ -279,7 +290,37 @@ def test_letters_that_the_pdf_s_face_lacks_are_lozenges_and_the_document_says_wh
         return " ".join(" ".join(each.extract_text().split()) for each in document.pages)
 
     shown = text_of("Die Ebbe \u6f6e \u0e19\u0e49\u0e33")
-    assert "lacks U+0E19, U+0E33, U+0E49, U+6F6E: \u25ca stands" in shown
+    assert "lack U+0E19, U+0E33, U+0E49, U+6F6E: \u25ca stands" in shown
     assert "The HTML page of the same name" in shown
     assert shown.count("Die Ebbe \u25ca \u25ca\u25ca\u25ca") == 2  # the heading, and the foot of the page
-    assert "lacks" not in text_of("L\u00e4mpchen")
+    assert "faces lack" not in text_of("L\u00e4mpchen")
+
+
+def test_greek_and_cyrillic_are_printed_and_what_must_be_joined_is_said_to_be_lacking():
+    from pypdf import PdfReader
+
+    if find_spec("fontpkg_noto_sans") is None:
+        missing("pip install fontpkg-noto-sans: the second face of the extra `programme`")
+
+    def text_of(title: str, *blocks: Block) -> str:
+        document = PdfReader(BytesIO(pdf(title, [Heading(title, 1), *blocks], lambda _digest: None)))
+        return " ".join(" ".join(each.extract_text().split()) for each in document.pages)
+
+    shown = text_of("\u041b\u0430\u043c\u043f\u0430", Table(("x",), (("\u039b\u03ac\u03bc\u03c0\u03b1 & <b>",),)))
+    assert shown.count("\u041b\u0430\u043c\u043f\u0430") == 2  # the heading, and the foot of the page
+    assert "\u039b\u03ac\u03bc\u03c0\u03b1 & <b>" in shown
+    assert "faces lack" not in shown
+    assert "lack U+0926, U+092A, U+093F" in text_of(
+        "\u0926\u093f\u092a"
+    )  # Unicode Standard 12.1 (memory): it is reordered
+    assert "U+0926" in text_of("Lamp", Table(("\u0926",), (("x",),)))
+
+
+def test_no_word_of_a_table_is_broken_where_it_fits():
+    from pypdf import PdfReader
+
+    heads = ("version", "when", "by", "frames", "goes back to", "what was done")
+    row = ("A/R01/v12", "2027-08-26", "Halifax: scanning", "0-15, 19-51", "A/R01/v1", "cleaned " * 60)
+    text = PdfReader(BytesIO(pdf("Tide", [Table(heads, (row,))], lambda _digest: None))).pages[0].extract_text()
+    for word in (*" ".join(heads).split(), "A/R01/v12", "2027-08-26", "scanning"):
+        assert word in text.split(), word
