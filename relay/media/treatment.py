@@ -22,7 +22,7 @@ from pydantic import AfterValidator, ConfigDict, Field, StringConstraints, model
 from relay.errors import RefusedError
 from relay.model import FrameRange, Frozen, Line, Note
 from relay.settings import first_fault
-from relay.wording import parse_frames
+from relay.wording import all_in_words, parse_frames
 
 NAMES = ("treatment.toml", "treatment.json")
 """What the record is called, right in the package."""
@@ -80,7 +80,7 @@ class Step(Frozen):
 
     def in_words(self) -> str:
         """Return it in a line."""
-        return self._told(f" on {self.frames}" if self.frames else " on every frame")
+        return self._told(f" on {all_in_words(self.ranges())}" if self.frames else " on every frame")
 
     def done_in_words(self) -> str:
         """Return it in a line for somebody who knows which frames are spoken of."""

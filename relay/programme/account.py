@@ -60,7 +60,9 @@ class ReelAccount:
     fates: tuple[Fate, ...]
     decisions: tuple[Decision, ...]
     pictures: tuple[Digest, ...]
-    """PNG or JPEG: stills that were kept, and the newest strip."""
+    """PNG or JPEG: stills that were kept."""
+    strip: Digest | None = None
+    """A thumbnail for each second of the newest version that was looked at, as PNG."""
 
     @property
     def used(self) -> Fraction:
@@ -201,7 +203,8 @@ def _reel(books: _Books, element: Element, name: ReelName, frames: int | None) -
         uses=uses(runs, Lineages(books.state, name, books.facts)),
         fates=_fates(books, name, frames, versions),
         decisions=books.decided(name),
-        pictures=(*books.pictures(name), *strips[-1:]),
+        pictures=books.pictures(name),
+        strip=strips[-1] if strips else None,
     )
 
 

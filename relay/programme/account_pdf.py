@@ -39,9 +39,13 @@ def _second_face() -> Iterator[tuple[str, str]]:
 
 def _word_width(cell: str) -> float:
     """Return how wide the widest word of a cell is, in points."""
+    return max(map(_width, cell.split()), default=0.0)
+
+
+def _width(text: str) -> float:
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
-    return max((float(stringWidth(word, "VeraBd", _SIZE)) for word in cell.split()), default=0.0)
+    return float(stringWidth(text, "VeraBd", _SIZE))
 
 
 def _stands_alone(letter: str) -> bool:
@@ -165,9 +169,10 @@ class _Writer:
         """Return each column's width in points: its widest word, and a share of the rest by what is written in it."""
         columns = list(zip(*rows, strict=True))
         least = [min(_WIDTH / len(columns), _PADDING + max(map(_word_width, column))) for column in columns]
-        weights = [min(45, max(map(len, column))) or 1 for column in columns]
+        whole = [min(_WIDTH, _PADDING + max(map(_width, column))) for column in columns]
+        more = [max(1.0, all_of_it - word) for all_of_it, word in zip(whole, least, strict=True)]
         rest = _WIDTH - sum(least)
-        return [width + rest * weight / sum(weights) for width, weight in zip(least, weights, strict=True)]
+        return [width + rest * each / sum(more) for width, each in zip(least, more, strict=True)]
 
     def _picture(self, digest: Digest, shows: str) -> Iterator[Any]:
         from PIL import UnidentifiedImageError

@@ -105,7 +105,7 @@ def _element(account: Account, element: ElementAccount) -> Iterator[Block]:
     if lent.base is Base.NITRATE:
         yield Text(CAUTION)
     yield from _decisions(account, element.decisions)
-    yield from (Picture(each, lent.title) for each in element.pictures)
+    yield from (Picture(each, f"A still of {lent.title}") for each in element.pictures)
     for reel in element.reels:
         yield from _reel(account, lent, reel)
 
@@ -141,7 +141,9 @@ def _reel(account: Account, lent: Element, reel: ReelAccount) -> Iterator[Block]
     if account.has_cut:
         yield from _use(account, lent, reel)
     yield from _decisions(account, reel.decisions)
-    yield from (Picture(each, reel.reel) for each in reel.pictures)
+    yield from (Picture(each, f"A still of {reel.reel}") for each in reel.pictures)
+    if reel.strip:
+        yield Picture(reel.strip, f"{reel.reel}, a thumbnail for each second")
 
 
 def _versions(account: Account, versions: tuple[VersionAccount, ...]) -> Table:

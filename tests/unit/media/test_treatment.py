@@ -23,7 +23,7 @@ def test_a_record_says_which_frames_each_step_touched_and_with_what_settings():
     assert step.ranges() == (FrameRange(first=3, last=5), FrameRange(first=9, last=9))
     assert step.settings == {"strength": 0.4, "window": 5, "tint": "amber", "twice": True}
     assert step.in_words() == (
-        "dust removed with the cleaning desk on 3-5,9 (strength 0.4, window 5, tint amber, twice True), by Ines"
+        "dust removed with the cleaning desk on 3-5, 9 (strength 0.4, window 5, tint amber, twice True), by Ines"
     )
     assert step.touches([FrameRange(first=5, last=8)])
     assert not step.touches([FrameRange(first=6, last=8)])
