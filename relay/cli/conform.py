@@ -111,7 +111,9 @@ def _show(page: Page, report: ConformReport) -> None:
             page.line(" of these lie under dissolves, and were compared with both of their frames.",
                       head=count(report.mixed, "picture"))  # fmt: skip
     else:
-        page.line("No picture was compared: inspections of the sources and of this leave thumbnails for that.")
+        page.line(
+            "No picture was compared: that takes an inspection, or a copy at this site, of the sources and of this."
+        )
     rows = [
         *(("missing", str(each), "", "by number", "100%") for each in report.missing),
         *(("not in the list", str(each), "", "by number", "100%") for each in report.extra),
