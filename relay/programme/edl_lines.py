@@ -129,7 +129,7 @@ def _edit(sheet: Sheet, number: int, line: str) -> None:
     if not {"V", "B"} & set(found["tracks"]):
         sheet.sounds = number
         return  # sound is laid by itself
-    if re.search(r"V[02-9]", found["tracks"]):
+    if re.search(r"V(?:[02-9]|1[0-9])", found["tracks"]):
         raise LineError(number, f"{found['tracks']} is a further picture track: expected all pictures on V")
     if len(sheet.edits) >= EVENTS:
         raise LineError(number, f"there are more than {EVENTS:,} events: cut the list in two")

@@ -90,7 +90,8 @@ class _Reader:
         if not isinstance(timeline, self._otio.schema.Timeline):
             raise LineError(1, f"found a {type(timeline).__name__}, expected a Timeline")
         filled = [track for track in timeline.tracks if isinstance(track, self._otio.schema.Track)]
-        tracks = [track for track in filled if track.kind == self._otio.schema.TrackKind.Video and len(track)]
+        shown = [track for track in filled if track.kind == self._otio.schema.TrackKind.Video and track.enabled]
+        tracks = [track for track in shown if len(track)]
         if len(tracks) != 1:
             raise LineError(1, f"it has {len(tracks)} picture tracks: expected one; flatten them first")
         before = list(timeline.tracks).index(tracks[0])
@@ -188,6 +189,8 @@ class _Reader:
         return int(found[1])
 
     def _event(self, clip: Any) -> Event:
+        if not clip.enabled:
+            self._fault("the clip is switched off: take it out, or let a gap or a slate stand there")
         if clip.source_range is None:
             self._fault("the clip says no range of its source: expected its first frame and its length")
         ours = clip.metadata.get("relay")

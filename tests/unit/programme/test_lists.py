@@ -190,8 +190,9 @@ def test_a_malformed_or_hostile_list_is_refused_in_one_sentence_with_its_line(at
 
 def test_a_further_picture_track_is_refused_with_its_line():
     first = "001  A_R01  V   C  01:00:00:00 01:00:01:00 01:00:00:00 01:00:01:00\n"
-    with pytest.raises(ValueError, match="line 2: V2 is a further picture track"):
-        parse_list(first + first.replace("V ", "V2"))
+    for track in ("V2", "V10"):
+        with pytest.raises(ValueError, match=f"line 2: {track} is a further picture track"):
+            parse_list(first + first.replace("V  ", f"{track} "))
 
 
 HEAD = "TITLE: as an editor sends it\n"
@@ -361,3 +362,14 @@ def test_a_clip_of_a_reference_copy_is_of_its_reel_however_the_editor_calls_it(n
     track[0].name, media.name = "", "nobody.mov"
     with pytest.raises(LineError, match="there is no reel 'nobody'"):
         parse_list(timeline.to_json_string().replace("A_R01", "Z_R01"), GROUND)
+
+
+def test_a_track_that_is_switched_off_is_not_shown_and_a_clip_that_is_so_is_told():
+    timeline = otio.adapters.read_from_string(otio_form(GOOD), "otio_json")
+    spare = timeline.tracks[0].deepcopy()
+    spare.enabled = False
+    timeline.tracks.append(spare)
+    assert parse_list(timeline.to_json_string(), GROUND) == GOOD
+    timeline.tracks[0][0].enabled = False
+    with pytest.raises(LineError, match="the clip is switched off: take it out"):
+        parse_list(timeline.to_json_string(), GROUND)
