@@ -20,6 +20,7 @@ PAGES = {
     "forecast": "/forecast",
     "forecast-reels": "/forecast?by=reel&far=all",
     "supposed": "/forecast?far=days&if=tokyo+one+more+at+scan",
+    "coverage": "/coverage",
     "ledger": "/ledger",
 }
 SHAPES: dict[str, dict[str, Any]] = {
@@ -61,7 +62,7 @@ def _take(browser: Any, house: BoardHouse, pages: dict[str, str], target: Path) 
                 page.goto(address)
                 page.wait_for_timeout(700)
                 page.screenshot(path=target / f"{name}-{shape}.png", full_page=shape != "wall")
-            if shape == "light":
+            if shape == "light" and "reel" in pages:
                 page.goto("/reels/A/R01")
                 page.pdf(path=target / "reel-print.pdf")
             context.close()

@@ -163,6 +163,33 @@ def test_no_page_is_wider_than_a_phone(busy_board, look):
         assert wide <= 360, (path, wide)
 
 
+def test_a_wall_screen_shows_what_is_wrong_who_has_the_move_and_who_is_awake_without_scrolling(busy_board, look):
+    page = look(busy_board, viewport={"width": 2560, "height": 1440})
+    boxes = [page.locator(f".at-{part} h2").first.bounding_box() for part in ("needs", "turns", "awake")]
+    assert len({round(box["y"]) for box in boxes}) == 1
+    assert [box["x"] for box in boxes] == sorted(box["x"] for box in boxes)
+    assert boxes[0]["y"] < 720, "the card leaves half of the screen"
+    last = page.locator("#turns > li").last.bounding_box()
+    assert last["y"] + last["height"] <= 1440
+    for path in PAGES:
+        page.goto(path)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 2560, path
+
+
+def test_a_reel_s_page_is_printed_black_on_white_without_what_only_a_screen_can_do(busy_board, look):
+    page = look(busy_board, "/reels/A/R01", color_scheme="dark")
+    page.emulate_media(media="print", color_scheme="dark")
+    for what in (".pages", ".who", ".acts", ".compare", ".decide", ".keys"):
+        assert page.locator(what).count(), what
+        assert not page.locator(what).first.is_visible(), what
+    for what in ("h1", ".strip", ".caution", "#jobs li", "#versions li", "#lines li"):
+        assert page.locator(what).first.is_visible(), what
+    colours = "({ color, backgroundColor }) => [color, backgroundColor]"
+    assert page.evaluate(f"({colours})(getComputedStyle(document.body))") == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert page.pdf(format="A4").startswith(b"%PDF-")
+
+
 def test_what_is_supposed_is_drawn_under_today_s_plan_over_the_same_hours(busy_board, look):
     page = look(busy_board, "/forecast?far=days")
     page.wait_for_selector("#plan", timeout=30_000)
