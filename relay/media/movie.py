@@ -15,6 +15,8 @@ from av.video.reformatter import VideoReformatter
 
 from relay.media.allowance import Allow, for_movie
 
+THREADS = 2
+"""Of the decoder: one for each core would take of the memory that is allowed."""
 FRAME_LIMIT = 500_000
 _PIXELS = 64 * 1024 * 1024
 
@@ -28,6 +30,7 @@ def watched(path: str, allow: Allow) -> dict[str, Any]:
             stream = container.streams.video[0]
             if stream.width * stream.height > _PIXELS or not stream.width:
                 raise ValueError(f"it claims {stream.width}x{stream.height} pixels: expected at most {_PIXELS}")
+            stream.codec_context.thread_count = THREADS
             rate, codec = stream.average_rate, stream.codec_context.name
             claimed = stream.frames or _by_duration(stream.metadata.get("DURATION", ""), rate)
             width, height = stream.width, stream.height
@@ -73,7 +76,8 @@ def _levels(container: Any) -> list[tuple[float, float, str]]:
     """Return of each picture the levels 2 of 100 pixels lie below and above, and a mark that equal pictures share."""
     shrink, found = VideoReformatter(), []
     for frame in islice(container.decode(video=0), FRAME_LIMIT):
-        small = shrink.reformat(frame, min(64, frame.width), min(48, frame.height), format="gray", interpolation="AREA")
+        wide, high = min(64, frame.width), min(48, frame.height)
+        small = shrink.reformat(frame, wide, high, format="gray", interpolation="AREA", threads=1)
         gray = np.asarray(small.to_ndarray())
         dark, light = np.percentile(gray.astype(np.float32), (2, 98)) / 255.0
         found.append(

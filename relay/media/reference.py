@@ -248,9 +248,8 @@ def _small(path: Path | None, layout: Layout, at_hand: bytes | None) -> Any:
     if path is None:
         return None
     frame = _to_shrink(path, path.read_bytes() if at_hand is None else at_hand)
-    return _TOOLS.shrink.reformat(
-        frame, layout.window_width, layout.window_height, format="yuv420p", interpolation="AREA"
-    )
+    wide, high = layout.window_width, layout.window_height
+    return _TOOLS.shrink.reformat(frame, wide, high, format="yuv420p", interpolation="AREA", threads=1)
 
 
 def _to_shrink(path: Path, body: bytes) -> Any:

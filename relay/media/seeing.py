@@ -108,7 +108,7 @@ class Eye:
         frame = frames[0]
         lines = _thumb_lines(frame.width, frame.height)
         small = self._shrink.reformat(
-            frame, min(THUMB_WIDTH, frame.width), lines, format="rgb48le", interpolation="AREA"
+            frame, min(THUMB_WIDTH, frame.width), lines, format="rgb48le", interpolation="AREA", threads=1
         )
         return np.asarray(small.to_ndarray())
 
