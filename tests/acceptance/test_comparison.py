@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from relay.model import digest_of
 from tests.acceptance.command import Forker
 from tests.acceptance.house import PRODUCTION, House
 from tests.acceptance.prints import IN_A, OTHER, looked_at, put_side_by_side, two_prints, two_shots
@@ -104,3 +105,33 @@ def test_what_cannot_be_shown_is_refused_before_anything_is_said(house: House):
     for line, ends, why in REFUSED:
         assert why in house.refused("lisbon", "comparison", *line.split(), ends=ends)
     assert house.entries == before
+
+
+def spoiled(house: House, digest: str) -> None:
+    place = house.place / "store" / "by-digest" / digest[:2] / digest
+    place.chmod(0o644)
+    place.write_bytes(place.read_bytes()[:-1] + b"?")
+
+
+def test_bad_bytes_are_given_to_nobody_and_what_cannot_be_made_is_said_once_with_why(
+    house: House, tmp_path_factory: pytest.TempPathFactory
+):
+    house = house.copied(tmp_path_factory.mktemp("spoiled"))
+    asked = str(house.told("tokyo", "comparison", "ask", "A/R01:30-31", "B/R01")["entry"])
+    house("lisbon", "sweep", "--folder", house.place / "lisbon_site")
+    house("halifax", "comparison", "get", asked, "good.mov")
+    spoiled(house, digest_of((house.place / "good.mov").read_bytes()))
+    assert "wrong bytes" in house.refused("halifax", "comparison", "get", asked, "bad.mov", ends=4)
+    assert [path.name for path in house.place.glob("*bad.mov*")] == []
+    frame = max((house.place / "b").iterdir())
+    spoiled(house, digest_of(frame.read_bytes()))
+    asked = house.told("tokyo", "comparison", "ask", "A/R01:39", "B/R01", "--still")
+    house("lisbon", "sweep", "--folder", house.place / "lisbon_site")
+    entries = house.entries
+    house("lisbon", "sweep", "--folder", house.place / "lisbon_site")
+    assert house.entries == entries
+    (last,) = [
+        each for each in house.told("tokyo", "comparison", "list")["comparisons"] if each["entry"] == asked["entry"]
+    ]
+    assert "relay mend B/R01/v1" in last["not_made"]
+    assert house.told("tokyo", "comparison", "ask", "A/R01:39", "B/R01", "--still")["entry"] > asked["entry"]

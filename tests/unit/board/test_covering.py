@@ -49,6 +49,18 @@ def test_the_page_tells_in_a_table_what_its_drawing_shows(house: BoardHouse, ser
     assert asker.get("/coverage/C").status_code == 404
 
 
+MOVIE = b"moving" * 9
+
+
+def is_made(house: BoardHouse, asked: int) -> None:
+    """Say that the movie was made that an entry asks for, and store it."""
+    manifest = Manifest.of([PackedFile("comparison.mov", len(MOVIE), digest_of(MOVIE))])
+    for body in (MOVIE, manifest.encode()):
+        house.store.create(object_key(digest_of(body)), body, digest_of(body))
+    shown = {"size": len(MOVIE), "steps": 6, "shown": ("A/R01/v1", "B/R01/v1")}
+    house.says(RULER, ComparisonMade(asked=asked, manifest=manifest.digest(), **shown))
+
+
 def test_prints_in_step_are_asked_for_from_the_page_once_and_given_when_they_are_made(house: BoardHouse, serve: Serve):
     lay_side_by_side(house)
     asker = serve()
@@ -67,15 +79,10 @@ def test_prints_in_step_are_asked_for_from_the_page_once_and_given_when_they_are
     }
     for field, (text, why) in wrong.items():
         assert why in asker.post("/comparisons", data={**form, field: text}).text
-    movie = b"moving" * 9
-    manifest = Manifest.of([PackedFile("comparison.mov", len(movie), digest_of(movie))])
-    for body in (movie, manifest.encode()):
-        house.store.create(object_key(digest_of(body)), body, digest_of(body))
-    shown = {"size": len(movie), "steps": 6, "shown": ("A/R01/v1", "B/R01/v1")}
-    house.says(RULER, ComparisonMade(asked=asked.entry, manifest=manifest.digest(), **shown))
+    is_made(house, asked.entry)
     asker.sees(f'href="/comparisons/{asked.entry}"', "/coverage/A")
     given = asker.get(f"/comparisons/{asked.entry}")
-    assert (given.content, given.headers["content-type"]) == (movie, "video/quicktime")
+    assert (given.content, given.headers["content-type"]) == (MOVIE, "video/quicktime")
 
 
 def test_before_prints_lie_side_by_side_the_page_says_how_they_come_to(serve: Serve):
@@ -92,6 +99,7 @@ def test_a_guest_sees_no_other_archives_prints(house: BoardHouse, serve: Serve):
     assert 'href="/coverage"' not in guest.get("/").text
     word = ComparisonAsked(prints=("A/R01/v1", "B/R01/v1"), rate="18")
     asked = house.says(RULER, word).sequence
+    is_made(house, asked)
     assert guest.get(f"/comparisons/{asked}").status_code == 404
     for page in ("/coverage", "/coverage/A", "/coverage/A.svg"):
         assert guest.get(page).status_code == 422
