@@ -92,14 +92,14 @@ def test_before_prints_lie_side_by_side_the_page_says_how_they_come_to(serve: Se
 
 def test_a_guest_sees_no_other_archives_prints(house: BoardHouse, serve: Serve):
     lay_side_by_side(house)
+    word = ComparisonAsked(prints=("A/R01/v1", "B/R01/v1"), rate="18")
+    asked = house.says(RULER, word).sequence
+    is_made(house, asked)
     people = People(house.home(RULER).folder / "board")
     secret = people.issue("the vault", "guest", "North Stair Picture Archive", house.clock.hour + timedelta(days=9))
     guest = serve(enters=False)
     guest.comes_in(secret)
     assert 'href="/coverage"' not in guest.get("/").text
-    word = ComparisonAsked(prints=("A/R01/v1", "B/R01/v1"), rate="18")
-    asked = house.says(RULER, word).sequence
-    is_made(house, asked)
     assert guest.get(f"/comparisons/{asked}").status_code == 404
     for page in ("/coverage", "/coverage/A", "/coverage/A.svg"):
         assert guest.get(page).status_code == 422
