@@ -211,7 +211,9 @@ def fetch_list(
     near: Near = NEAR,
     have: Annotated[
         list[Path] | None,
-        typer.Option(metavar="FOLDER", help="An earlier pull: what it holds does not come again. May be repeated."),
+        typer.Option(
+            metavar="FOLDER", help="Where frames were fetched before: they do not come again. May be repeated."
+        ),
     ] = None,
     rate: RateText = "24",
     held: Held = False,
@@ -219,7 +221,7 @@ def fetch_list(
 ) -> None:
     """Fetch just the frames that a cut list needs.
 
-    Only these come over the line, and for a re-cut only what an earlier pull lacks (--have); every byte is verified
+    Only these come over the line, and for a re-cut only what was not fetched before (--have); every byte is verified
     before their folders appear. No receipt is signed, since no version arrives whole. Interrupted? Run the same command
     again; it goes on where it was.
     """
