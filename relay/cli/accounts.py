@@ -110,8 +110,9 @@ def _sources(desk: Desk, state: State, at: Place, cut: CutList | None) -> tuple[
     if not at.is_programme or cut is None:
         return gathered(desk, state, [each for each in state.versions.values() if reel_of(each.name) == at.reel]), ()
     places = frozenset(every_frame(at.frames)) if at.frames else None
-    shown = {run.reel for run in provenance(cut, state.film(), places=places)}
-    facts = gathered(desk, state, [each for each in state.versions.values() if reel_of(each.name) in shown])
+    seen = (*enumerate(cut.shown()), *cut.going().items())
+    reels = {each.reel for place, each in seen if places is None or place in places}
+    facts = gathered(desk, state, [each for each in state.versions.values() if reel_of(each.name) in reels])
     runs = provenance(cut, state.film(), held_frames(state, facts), places)
     if not runs:
         raise MissingError(f"the programme has {cut.length()} frames, counted from 0: {at} lies beyond them")

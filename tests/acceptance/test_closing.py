@@ -45,8 +45,13 @@ def by_the_page(folder: Path) -> "subprocess.CompletedProcess[str]":
     return subprocess.run(shell, cwd=folder, env=bare, capture_output=True, text=True, check=False)
 
 
-def test_the_export_verifies_from_its_own_page_in_a_bare_shell(closed: House):
-    done = by_the_page(closed.place / "export")
+def test_the_export_verifies_from_its_own_page_in_a_bare_shell(closed: House, tmp_path: Path):
+    """As it comes to an archive: packed with tar, unpacked into an empty folder, and nothing of ours beside it."""
+    packed = ["tar", "-C", str(closed.place), "-cf", str(tmp_path / "export.tar"), "export", "export.closing"]
+    subprocess.run(packed, check=True)
+    (tmp_path / "vault").mkdir()
+    subprocess.run(["tar", "-C", str(tmp_path / "vault"), "-xf", str(tmp_path / "export.tar")], check=True)
+    done = by_the_page(tmp_path / "vault" / "export")
     assert (done.returncode, done.stderr) == (0, "")
     root = re.search(r"root = \"([0-9a-f]{64})\"", (closed.place / "tokyo" / "site.toml").read_text())
     assert root
