@@ -13,7 +13,7 @@ from relay.cli.cut import Handles, Held, ListText, Near, RateText, ground_of, pu
 from relay.cli.making import writing
 from relay.cli.numbers import pairs_of
 from relay.cli.progress import watching
-from relay.errors import BrokenError, RefusedError
+from relay.errors import BrokenError, MissingError, RefusedError
 from relay.film.rates import format_rate, format_running_time
 from relay.ledger.state import State
 from relay.model import FrameRange, Production, ReelName, frame_count
@@ -225,6 +225,8 @@ def fetch_list(
     before their folders appear. No receipt is signed, since no version arrives whole. Interrupted? Run the same command
     again; it goes on where it was.
     """
+    if lacks := [folder for folder in have or () if not folder.is_dir()]:
+        raise MissingError(f"there is no folder {lacks[0]}: name one that `relay cut fetch` filled before")
     with open_desk(context.obj) as desk, watching(f"fetching for {cut_list}", quiet=as_json) as watcher:
         state = desk.ledger.follow()
         _, pulls = pulls_of(desk, state, cut_list, ground_of(state.film(), rate, held=held), handles, near)

@@ -197,6 +197,7 @@ def test_a_pull_whose_frames_the_store_lost_is_asked_of_nobody(house: House):
         (("check", "reel-1.edl", "--rate", "18"), 2, "no timecode counts at 18"),
         (("pull", "reel-1.edl", "--at", "grade@halifax"), 2, "names no stage that a site does"),
         (("write", "reel-1.edl", "x.xml"), 2, "says no form"),
+        (("fetch", "reel-1.edl", "x", "--have", "no"), 3, "there is no folder no"),
     ],
 )
 def test_what_cannot_be_done_with_a_list_is_said_in_a_sentence(
