@@ -286,7 +286,8 @@ class State:
 
     def has_joined(self, site: str) -> bool:
         """Answer whether `site` can sign."""
-        return any(self.signer(site, role) for role in (Role.SITE, Role.COORDINATOR))
+        speaks = (Role.SITE, Role.COORDINATOR)
+        return any(s.name == site and s.until is None and s.role in speaks for s in self.roster.values())
 
     def reel(self, text: str) -> ReelName:
         """Return the reel that `text` names. Raises RefusedError where that is no name of a reel, and MissingError."""
