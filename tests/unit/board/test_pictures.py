@@ -124,3 +124,20 @@ def test_a_page_whose_findings_cannot_be_read_says_so_and_shows_the_rest(looked_
     (looked_at.store_folder / object_key(state.versions[VERSION].inspections[0].report)).unlink()
     page = serve().sees("1 finding block", "/reels/A/R01")
     assert re.search(r"<b>Findings:</b> [^<]+", page)
+
+
+def test_what_was_seen_is_decided_in_one_field_under_the_pictures(looked_at: BoardHouse, serve: Serve):
+    asker = serve(SCANNER)
+    page = asker.get("/reels/A/R01").text
+    under = page.index('class="act near"')
+    assert page.index(SHEET) < under < page.index("</details>", under)
+    form = page[under : page.index("</form>", under)]
+    hidden = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', form))
+    assert hidden["seen"] == VERSION
+    shown = re.findall(r'<(?:input|select) name="(\w+)"', form)
+    assert shown == ["frames", "verdict", "because"]
+    said = {**hidden, "verdict": "not used", "because": "=scratches", "frames": "3-4"}
+    assert asker.post("/decide", data=said).status_code == 200
+    (decision,) = looked_at.ledger(RULER).follow().decisions
+    assert str(decision.word.place) == "A/R01:3-4"
+    assert [(each.version, each.frames) for each in decision.word.evidence] == [(VERSION, decision.word.place.frames)]
