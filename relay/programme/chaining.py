@@ -1,6 +1,6 @@
 """Which prints can be reached by way of others, where nobody put the two side by side. Pure."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from relay.model import ReelName, VersionName, number_of, reel_of
@@ -29,22 +29,29 @@ def paths_from(start: VersionName, links: Iterable[Link]) -> tuple[Path, ...]:
         near.setdefault(other, []).append((one, sure))
     direct = {reel_of(start), *(reel_of(name) for name, _ in near.get(start, []))}
     found: dict[ReelName, Path] = {}
-    ends: dict[Path, float] = {(start,): 1.0}
+    ends, seen = {start: _Reached((start,), 1.0)}, {start}
     while ends:
-        ends = _further(ends, near, found.keys())
-        for path in sorted(ends, key=lambda path: (-number_of(path[-1]), -ends[path], path)):
-            if reel_of(path[-1]) not in direct:
-                found.setdefault(reel_of(path[-1]), path)
+        ends = _further(ends.values(), near, seen)
+        seen |= ends.keys()
+        new = [each.path for each in ends.values() if reel_of(each.path[-1]) not in {*direct, *found}]
+        found |= {reel_of(path[-1]): path for path in sorted(new, key=lambda path: number_of(path[-1]))}
     return tuple(sorted(found.values(), key=lambda path: path[-1]))
 
 
+class _Reached(NamedTuple):
+    path: Path
+    sure: float
+    """The shares of its links, one times the other."""
+
+
 def _further(
-    ends: dict[Path, float], near: dict[VersionName, list[tuple[VersionName, float]]], known: Iterable[ReelName]
-) -> dict[Path, float]:
-    """Return every path one link longer that leads to a reel not reached before, with the shares of its links."""
-    return {
-        (*path, name): share * sure
-        for path, share in ends.items()
-        for name, sure in near.get(path[-1], [])
-        if reel_of(name) not in {*known, *map(reel_of, path)}
-    }
+    ends: Iterable[_Reached], near: Mapping[VersionName, list[tuple[VersionName, float]]], seen: set[VersionName]
+) -> dict[VersionName, _Reached]:
+    """Return each version that is one link further, not seen before, by the surest path to it."""
+    found: dict[VersionName, _Reached] = {}
+    for path, share in sorted(ends):
+        for name, sure in near.get(path[-1], []):
+            is_new = name not in seen and reel_of(name) not in map(reel_of, path)
+            if is_new and (name not in found or found[name].sure < share * sure):
+                found[name] = _Reached((*path, name), share * sure)
+    return found

@@ -1,7 +1,7 @@
 """Prints that nobody put side by side, reached by way of others: against invented prints whose truth is known."""
 
 from functools import reduce
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 from relay.model import FrameRange, VersionName
 from relay.programme.chaining import Link, paths_from
@@ -25,6 +25,9 @@ def test_the_path_with_the_fewest_links_is_taken_to_the_newest_version_and_no_re
     newer = VersionName("C/R01/v2")
     assert paths_from(A, [*LINKS, Link(B, newer, 0.1)])[0] == (A, B, newer)
     assert paths_from(C, []) == ()
+    many = [VersionName(f"{code}/R01/v{number}") for code in "BCDEFGH" for number in range(1, 9)]
+    every = [Link(one, other, 0.9) for one, other in combinations([A, *many], 2) if one[0] != other[0]]
+    assert paths_from(A, [*every, Link(many[-1], VersionName("X/R01/v1"), 0.9)]) == ((A, many[-1], "X/R01/v1"),)
 
 
 def chained(prints: dict[VersionName, dict[int, int]], sure: bool = True) -> Print:
