@@ -11,7 +11,12 @@ from relay.transfer.desk import Desk
 from relay.transfer.material import About, keep_paper
 
 Keep = Annotated[
-    bool, typer.Option("--keep", help="Keep what was found in the store, as a paper, and say so in the ledger.")
+    bool,
+    typer.Option(
+        "--keep",
+        help="Keep what was found in the store, as a paper about the reel, and say so in the ledger. Guests of the "
+        "archive that lent the reel can read it, other prints' figures too.",
+    ),
 ]
 
 
