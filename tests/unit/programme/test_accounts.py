@@ -95,7 +95,7 @@ def test_all_archives_and_made_new_and_missing_are_the_programme_exactly(seed: i
     ) | ({"missing": told.missing} if told.missing else {}) == again
 
 
-@settings(max_examples=25)
+@settings(max_examples=100)
 @given(st.integers(0, 2**32))
 def test_what_each_archive_s_account_counts_is_its_share(seed: int):
     film, cut, held = generated(seed)
