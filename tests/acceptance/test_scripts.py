@@ -48,6 +48,9 @@ ELSEWHERE = {
     "relay fit-sound",  # in test_fit_sound.py, where there is a sound
     "relay align",  # in test_align.py, where two prints were looked at
     "relay pin",  # there, too
+    "relay comparison ask",  # all three in test_comparison.py, where two prints lie side by side
+    "relay comparison list",
+    "relay comparison get",
     "relay gaps",  # in test_prints.py, where prints lie side by side
     "relay fill",  # there, too
     "relay coverage",
