@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from relay.board.desk import Board
 
 Told = dict[str, Any]
-_WRITTEN = re.compile(r"(\d{4}-\d\d-\d\d \d\d:\d\d) UTC")
+_WRITTEN = re.compile(r"(?:[A-Z][a-z]{2} )?(\d{4}-\d\d-\d\d \d\d:\d\d) UTC")
 DAY = timedelta(days=1)
 
 

@@ -84,6 +84,11 @@ def test_a_time_within_a_sentence_is_the_reader_s_own_with_the_site_s_beside():
         'not &lt;b&gt;in&lt;/b&gt; time: open since <time datetime="2027-07-05T02:30:00Z">5 Jul 02:30 UTC</time> '
         '<span class="own">Sun 23:30 in Halifax</span>'
     )
+    # The day of the week, too, is another where the reader is.
+    assert (
+        timed("until Mon 2027-07-05 02:30 UTC.")
+        == 'until <time datetime="2027-07-05T02:30:00Z">5 Jul 02:30 UTC</time>.'
+    )
     assert timed("no time at all & none") == "no time at all &amp; none"
     assert datetime(2027, 7, 5, 2, 30, tzinfo=UTC).astimezone(ZoneInfo("America/Halifax")).strftime("%a %H:%M") in shown
 
