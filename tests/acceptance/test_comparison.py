@@ -113,7 +113,7 @@ def test_bad_bytes_are_given_to_nobody_and_what_cannot_be_made_is_said_once_with
     house = house.copied(tmp_path_factory.mktemp("spoiled"))
     asked = str(house.told("tokyo", "comparison", "ask", "A/R01:30-31", "B/R01")["entry"])
     house("lisbon", "sweep", "--folder", house.place / "lisbon_site")
-    house("halifax", "comparison", "get", asked, "good.mov")
+    house.told("halifax", "comparison", "get", asked, "good.mov")
     spoiled(house, digest_of((house.place / "good.mov").read_bytes()))
     assert "wrong bytes" in house.refused("halifax", "comparison", "get", asked, "bad.mov", ends=4)
     assert [path.name for path in house.place.glob("*bad.mov*")] == []
