@@ -72,6 +72,7 @@ def test_a_refused_arrival_appears_on_an_open_page(chain: Chain, look: Any):
     scanner.wait_for_selector(f"{row(2)}.is-claimed")
     chain.drops(HALIFAX, "A/R002", seed=2)
     scanner.wait_for_selector(f"{row(2)}.is-handed-in")
+    chain.crew.terminate(HALIFAX)  # whose worker would mend it from what it sent, perhaps before anybody looked
     chain.spoil(seed=2)
     chain.crew.start(KOLKATA)
     ruler.wait_for_selector("#card h1:has-text('refused A/R002/v1')")

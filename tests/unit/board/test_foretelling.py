@@ -13,6 +13,7 @@ from relay.board.rows.chart import chart_of, days_between, differences
 from relay.board.rows.foreseen import foreseen
 from relay.board.serve import Place, Running, app_at
 from relay.board.supposing import Asked, Supposing
+from relay.board.web import timed
 from relay.clock import SystemClock
 from relay.errors import RefusedError
 from relay.forecast.ground import Ground
@@ -127,7 +128,7 @@ def test_the_json_says_the_same_as_the_page(serve: Serve):
     facts = asker.get("/api/forecast", params={"if": [CLOSED]}).json()
     assert facts["supposed"] == [CLOSED]
     assert facts["then"]["finish"] > facts["today"]["finish"]
-    assert facts["today"]["chain"][0]["why"] in unescape(asker.get("/forecast").text)
+    assert str(timed(facts["today"]["chain"][0]["why"])) in asker.get("/forecast").text
     schema = asker.get("/openapi.json").json()["paths"]["/api/forecast"]["get"]
     assert "if" in [each["name"] for each in schema["parameters"]]
 
