@@ -7,9 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from relay.model import VersionName
-from relay.programme.alignment.doubting import Chances, chances
+from relay.programme.alignment.doubting import Chances, Doubles, chances
+from relay.programme.alignment.framing_closely import closely_framed
 from relay.programme.alignment.pictures import COLUMNS, OVER, ROWS, Floats, Framing, Grey, averaged, described, outlines
 from relay.programme.alignment.registering import framing_between
+from relay.programme.alignment.steadying import steadied, tones
 from relay.programme.alignment.walking import NONE, Costs, Frames, Row, best_walk
 from relay.programme.alignment.weighing import ALIKE, Likeness, around, from_cut, likeness, unit, weighed
 from relay.programme.framemap import FrameMap, Match
@@ -25,8 +27,9 @@ CLOSE = (
 CHOICE = (Costs(repeat=0.05, skip=0.02, skip_on=0.0, none=0.01, none_on=0.0, jump=0.3),) * 3
 """In chances, not nats: among walks of much the same chance, the one that goes straight on."""
 _WIDTH = 40  # frames to either side of a walk
-_LOOKS = 240  # pairs of frames that show how one frame lies against the other
+_LOOKS = 160  # pairs of frames that show how one frame lies against the other
 _AT_ONCE = 256
+_FEW = 20
 _CALM = 4  # frames to either side
 _CALM_SHARE = 0.4
 
@@ -37,6 +40,9 @@ _HALVES = (np.arange(ROWS * COLUMNS) % COLUMNS < COLUMNS // 2, np.arange(ROWS * 
 """Left and right: what the whole picture says is sure only where each half by itself says it too."""
 SURE = 0.9
 """How likely a match must be, that it may be relied on."""
+_HALF = 0.15
+"""A half sees less: 0.5 by half of the picture counts like 0.9 by all of it."""
+_TURNS = 2
 _BOUND = 60.0  # nats: no picture speaks against a pin
 
 
@@ -103,24 +109,58 @@ def aligned(one: Grey, other: Grey, pins: Mapping[int, int] | None = None) -> Fo
     inside = framing.is_inside() & Framing().is_inside()
     here, there = described(one, Framing(), inside), described(other, framing, inside)
     walk = _rough(outlines(here), outlines(there), from_cut(here), bound)
-    for is_close in (False, True, True):
-        low, high = around(walk, len(there), _WIDTH)
-        for at, match in bound.items():
-            low[at], high[at] = min(low[at], match), max(high[at], match + 1)
-        close = weighed(here, there, walk, low, high, _likeness(here, there, walk), is_close=is_close)
-        doubts = chances(list(_kept_to(close.rows, bound)), CLOSE)
-        walk = best_walk(_kept_to(map(_preference, doubts), bound), len(one), CHOICE)
-        if not is_close:
-            framing = _bettered(one, other, walk, here, framing)
-            inside = framing.is_inside() & Framing().is_inside()
-            here, there = described(one, Framing(), inside), described(other, framing, inside)
-    chance, lacks = _chance(walk, doubts, close.is_still), np.array([each.none for each in doubts])
+    close = _closer(here, there, walk, bound, is_close=False)
+    framing = _bettered(one, other, close.walk, here, framing)
+    here, there = _steadied(one, other, framing)
+    for _ in range(_TURNS):
+        close = _closer(here, there, close.walk, bound, is_close=True)
+    return _found(close, _doubted(here, there, close, bound), bound, framing)
+
+
+@dataclass(frozen=True)
+class _Close:
+    """A walk, and what spoke for it: frames [low, high) of B came into question for each of A."""
+
+    walk: Frames
+    low: Frames
+    high: Frames
+    doubts: list[Chances]
+    is_still: NDArray[np.bool_]
+
+
+def _closer(here: Floats, there: Floats, walk: Frames, bound: Mapping[int, int], *, is_close: bool) -> _Close:
+    low, high = around(walk, len(there), _WIDTH)
+    for at, match in bound.items():
+        low[at], high[at] = min(low[at], match), max(high[at], match + 1)
+    close = weighed(here, there, walk, low, high, _likeness(here, there, walk), is_close=is_close)
+    doubts = chances(list(_kept_to(close.rows, bound)), CLOSE)
+    walk = best_walk(_kept_to(map(_preference, doubts), bound), len(here), CHOICE)
+    return _Close(walk, low, high, doubts, close.is_still)
+
+
+def _steadied(one: Grey, other: Grey, framing: Framing) -> tuple[Floats, Floats]:
+    inside = framing.is_inside() & Framing().is_inside()
+    return steadied(one, Framing(), inside), steadied(other, framing, inside)
+
+
+def _doubted(here: Floats, there: Floats, close: _Close, bound: Mapping[int, int]) -> tuple[Doubles, Doubles]:
+    """Return how likely each match is, and how likely it is that a frame has none, as halves of the picture see it.
+
+    Stains, scratches and a framing that is off speak for one lag in one half and for another in the other.
+    """
+    chance, lacks = _chance(close.walk, close.doubts, close.is_still), np.array([each.none for each in close.doubts])
     for half in _HALVES:
-        part, whole = here * half, there * half
-        rows = weighed(part, whole, walk, low, high, _likeness(part, whole, walk), is_close=True).rows
+        part = here * half
+        alike = _likeness(part, there * half, close.walk)
+        rows = weighed(part, there * half, close.walk, close.low, close.high, alike, is_close=True, by_place=True).rows
         again = chances(list(_kept_to(rows, bound)), CLOSE)
-        chance = np.minimum(chance, _chance(walk, again, close.is_still))
-        lacks = np.minimum(lacks, [each.none for each in again])
+        chance = np.minimum(chance, _chance(close.walk, again, close.is_still) ** _HALF)
+        lacks = np.minimum(lacks, np.array([each.none for each in again]) ** _HALF)
+    return chance, lacks
+
+
+def _found(close: _Close, doubted: tuple[Doubles, Doubles], bound: Mapping[int, int], framing: Framing) -> Found:
+    walk, (chance, lacks) = close.walk, doubted
     for at, match in bound.items():
         walk[at], chance[at] = match, 2.0  # above all: a stretch with a pin keeps its frames
     walk = _one_to_one(walk, chance)
@@ -128,7 +168,7 @@ def aligned(one: Grey, other: Grey, pins: Mapping[int, int] | None = None) -> Fo
         walk,
         np.where(walk == NONE, lacks, np.minimum(chance, 1)),
         np.where(walk == NONE, False, close.is_still[walk]),
-        _unmatched(doubts, len(other)),
+        _unmatched(close.doubts, len(close.is_still)),
         close.is_still,
         framing,
     )
@@ -188,7 +228,7 @@ def _bettered(one: Grey, other: Grey, walk: Frames, here: Floats, framing: Frami
     for beside in range(-_CALM, _CALM + 1):
         goes_on &= (walk[at + beside] == step + beside) & (step != NONE)
     at = at[goes_on]
-    if len(at) < _LOOKS:
+    if len(at) < _FEW:
         return framing
     calm = averaged(here, _CALM)
     seen = np.any(here, axis=0)
@@ -196,12 +236,12 @@ def _bettered(one: Grey, other: Grey, walk: Frames, here: Floats, framing: Frami
     moves /= np.median(np.abs(calm[at])[:, seen], axis=1) + 1e-3
     still = at[moves <= np.quantile(moves, _CALM_SHARE)]
     some = still[np.linspace(0, len(still) - 1, min(_LOOKS, len(still))).astype(int)]
-    return framing_between(_together(one, some), _together(other, walk[some]), framing)
+    tone = tones(one, other, walk, framing)
+    return closely_framed(_together(one, tone[0], some), _together(other, tone[1], walk[some]), framing)
 
 
-def _together(grey: Grey, at: Frames) -> Floats:
-    frames = [grey[at + beside].astype(np.float32) for beside in range(-_CALM, _CALM + 1)]
-    return np.asarray(sum(frames) / len(frames), np.float32)
+def _together(grey: Grey, tone: Floats, at: Frames) -> Floats:
+    return np.asarray(sum(tone[grey[at + beside]] for beside in range(-_CALM, _CALM + 1)) / (2 * _CALM + 1), np.float32)
 
 
 def _rough(here: Floats, there: Floats, cuts: Frames, pins: Mapping[int, int]) -> Frames:

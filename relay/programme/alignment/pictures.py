@@ -33,15 +33,15 @@ class Framing:
     push: tuple[float, float] = (0.0, 0.0)
     """Down and across."""
 
-    def places(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def places(self, rows: int = ROWS, columns: int = COLUMNS) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return where described rows and columns lie in the print, from 0 to 1."""
-        down = (np.arange(ROWS) + 0.5) / ROWS - 0.5
-        across = (np.arange(COLUMNS) + 0.5) / COLUMNS - 0.5
+        down = (np.arange(rows) + 0.5) / rows - 0.5
+        across = (np.arange(columns) + 0.5) / columns - 0.5
         return down * self.zoom[0] + 0.5 + self.push[0], across * self.zoom[1] + 0.5 + self.push[1]
 
-    def is_inside(self, edge: float = 0.025) -> NDArray[np.bool_]:
-        """Return which described pixels (ROWS, COLUMNS) the print shows, away from its edge."""
-        down, across = (np.abs(each - 0.5) < 0.5 - edge for each in self.places())
+    def is_inside(self, edge: float = 0.025, rows: int = ROWS, columns: int = COLUMNS) -> NDArray[np.bool_]:
+        """Return which described pixels (rows, columns) the print shows, away from its edge."""
+        down, across = (np.abs(each - 0.5) < 0.5 - edge for each in self.places(rows, columns))
         return np.outer(down, across)
 
 
@@ -49,20 +49,30 @@ def described(grey: Grey | Floats, framing: Framing, inside: NDArray[np.bool_]) 
     """Return each frame (n, high, wide) as ROWS * COLUMNS numbers about 0; those outside `inside` are 0."""
     count, high, wide = grey.shape
     down, across = framing.places()
-    lens_down, lens_across = _lens(down * high - 0.5, high, LENS * high / 48), _lens(
+    lens_down, lens_across = lens(down * high - 0.5, high, LENS * high / 48), lens(
         across * wide - 0.5, wide, LENS * wide / 64
     ).T  # fmt: skip
-    around_down, around_across = _lens(np.arange(ROWS), ROWS, AROUND), _lens(np.arange(COLUMNS), COLUMNS, AROUND).T
     out = np.empty((count, ROWS * COLUMNS), np.float32)
     for start in range(0, count, _AT_ONCE):
         seen = lens_down @ grey[start : start + _AT_ONCE].astype(np.float32) @ lens_across
-        seen -= around_down @ seen @ around_across
-        spread = np.sqrt(around_down @ (seen * seen) @ around_across)
-        usual = np.median(spread, axis=(1, 2), keepdims=True)
-        seen = np.clip(seen / (spread + 1.5 + 0.3 * usual), -2, 2)
-        seen = (seen + _BLANK * np.exp(-(usual**2))) * inside
-        out[start : start + len(seen)] = seen.reshape(len(seen), -1)
+        out[start : start + len(seen)] = normalised(seen, inside).reshape(len(seen), -1)
     return out
+
+
+def normalised(seen: Floats, inside: NDArray[np.bool_]) -> Floats:
+    """Return frames (n, ROWS, COLUMNS) each place of which is measured against its surroundings; 0 outside `inside`.
+
+    What lies outside is no part of the surroundings either: two prints show different things there.
+    """
+    down, across = lens(np.arange(ROWS), ROWS, AROUND), lens(np.arange(COLUMNS), COLUMNS, AROUND).T
+    share = np.where(inside, down @ inside.astype(np.float32) @ across, 1)
+    seen = np.asarray((seen - down @ (seen * inside) @ across / share) * inside, np.float32)
+    spread = np.sqrt(down @ (seen * seen) @ across / share)
+    usual = (
+        np.median(spread[:, inside], axis=1)[:, None, None] if inside.any() else np.zeros((len(seen), 1, 1), np.float32)
+    )
+    seen = np.clip(seen / (spread + 1.5 + 0.3 * usual), -2, 2)
+    return np.asarray((seen + _BLANK * np.exp(-(usual**2))) * inside, np.float32)
 
 
 def outlines(pictures: Floats, over: int = OVER) -> Floats:
@@ -71,7 +81,7 @@ def outlines(pictures: Floats, over: int = OVER) -> Floats:
     Each is the mean with `over` frames before and after it: dust, weave and boiling decay come and go.
     """
     frames = pictures.reshape(-1, ROWS, COLUMNS)
-    soft = _lens(np.arange(ROWS // 2) * 2 + 0.5, ROWS, 1.2), _lens(np.arange(COLUMNS // 2) * 2 + 0.5, COLUMNS, 1.2).T
+    soft = lens(np.arange(ROWS // 2) * 2 + 0.5, ROWS, 1.2), lens(np.arange(COLUMNS // 2) * 2 + 0.5, COLUMNS, 1.2).T
     small = np.concatenate(
         [(soft[0] @ frames[at : at + _AT_ONCE] @ soft[1]).reshape(-1, ROWS * COLUMNS // 4)
          for at in range(0, len(frames), _AT_ONCE)]
@@ -88,6 +98,6 @@ def averaged(small: Floats, over: int) -> Floats:
     return np.asarray((total[end] - total[first]) / (end - first)[:, None], np.float32)
 
 
-def _lens(places: NDArray[Any], count: int, width: float) -> Floats:
+def lens(places: NDArray[Any], count: int, width: float) -> Floats:
     weight = np.exp(-0.5 * ((np.clip(places, 0, count - 1)[:, None] - np.arange(count)) / width) ** 2)
     return np.asarray(weight / weight.sum(axis=1, keepdims=True), np.float32)

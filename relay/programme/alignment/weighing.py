@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from relay.programme.alignment.moments import moments
 from relay.programme.alignment.pictures import Floats
 from relay.programme.alignment.walking import AT_CUT, FAR, NEAR_CUT, NONE, Frames, Row
 
@@ -108,11 +109,20 @@ class Weighed:
 
 
 def weighed(
-    one: Floats, other: Floats, walk: Frames, low: Frames, high: Frames, alike: Likeness, *, is_close: bool
+    one: Floats,
+    other: Floats,
+    walk: Frames,
+    low: Frames,
+    high: Frames,
+    alike: Likeness,
+    *,
+    is_close: bool,
+    by_place: bool = False,
 ) -> Weighed:
     """Score frame i of `one` against frames low[i] up to high[i] of `other`, near what a walk found.
 
     Where the walk `is_close`, its pairs show what the prints differ in; else the nearest frames do, too kindly.
+    Frames are weighed by the few directions in which a shot differs from itself, or `by_place`, which errs elsewhere.
     """
     rows: list[Row] = []
     is_still = np.zeros(len(other), bool)
@@ -123,10 +133,12 @@ def weighed(
         cosine = short[first:end] @ short_other[left:right].T
         same = _of_shot(alike, cosine, walk[first:end] - left).score(cosine, 3.0, -6.0)
         shot = _Shot(one[first:end], other[left:right], walk[first:end] - left, cosine, same, is_close=is_close)
-        rows += [
-            Row(int(low[at]), shot.score[at - first, low[at] - left : high[at] - left], int(cut[at]))
-            for at in range(first, end)
-        ]
+        bounds = low[first:end] - left, high[first:end] - left
+        scores = [shot.score[at, a:b] for at, (a, b) in enumerate(zip(*bounds, strict=True))]
+        if by_place:
+            more = moments(one[first:end], other[left:right], walk[first:end] - left, bounds, same)
+            scores = [each + also for each, also in zip(scores, more, strict=True)]
+        rows += [Row(int(low[at]), each, int(cut[at])) for at, each in enumerate(scores, first)]
         shown = shot.shown
         is_still[left:right][shown] = shot.still()
     return Weighed(rows, is_still)

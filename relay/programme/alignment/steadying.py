@@ -1,0 +1,127 @@
+"""Two prints made comparable once a walk is known: like tones, no weave, no dust of a single frame."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import savgol_filter
+
+from relay.programme.alignment.pictures import (
+    COLUMNS,
+    LENS,
+    ROWS,
+    Floats,
+    Framing,
+    Grey,
+    averaged,
+    normalised,
+)
+from relay.programme.alignment.walking import NONE, Frames
+from relay.programme.alignment.weighing import shots_of
+
+_ROUNDS = 3
+_OVER = 4
+_LINE, _SHORTEST = 11, 5  # frames
+_AT_ONCE = 500
+_FARTHEST = 3.0
+"""Thumbnail pixels: weave does not go farther."""
+
+
+def tones(one: Grey, other: Grey, walk: Frames, framing: Framing) -> tuple[Floats, Floats]:
+    """Return what each of 256 tones of either print stands for, so that frames of the walk have the same tones."""
+    known = np.flatnonzero(walk != NONE)
+    some = known[np.linspace(0, len(known) - 1, min(600, len(known))).astype(int)] if len(known) else known
+    if not len(some):
+        return np.arange(256, dtype=np.float32), np.arange(256, dtype=np.float32)
+    parts = np.linspace(0, 1, 513)[1::2]
+    shares = [
+        _shares(grey, at, framings)
+        for grey, at, framings in (
+            (one, some, (Framing(), framing)),
+            (other, walk[some], (framing, Framing())),
+        )
+    ]
+    shared = sum(np.interp(parts, share, np.arange(256)) for share in shares) / 2
+    told = [np.interp(share, parts, shared).astype(np.float32) for share in shares]
+    return told[0], told[1]
+
+
+def _shares(grey: Grey, at: Frames, framings: tuple[Framing, Framing]) -> NDArray[np.float64]:
+    """Return what share of the pixels in both framings is darker than each tone, half of its own included."""
+    high, wide = grey.shape[1:]
+    down, across = framings[0].places()
+    rows, columns = (
+        np.clip(np.rint(each * n - 0.5), 0, n - 1).astype(int) for each, n in ((down, high), (across, wide))
+    )
+    inside = framings[0].is_inside() & framings[1].is_inside()
+    seen = grey[at][:, rows][:, :, columns][:, inside].ravel()
+    count = np.bincount(seen, minlength=256) / max(1, len(seen))
+    return np.asarray(np.cumsum(count) - count / 2)
+
+
+def _seen(grey: Grey, framing: Framing, weave: Floats) -> Floats:
+    """Return frames (n, ROWS, COLUMNS) in their framing; `weave` (n, 2) in thumbnail pixels is taken out."""
+    count, high, wide = grey.shape
+    down, across = framing.places()
+    out = np.empty((count, ROWS, COLUMNS), np.float32)
+    for start in range(0, count, _AT_ONCE):
+        part = slice(start, min(start + _AT_ONCE, count))
+        rows = _lenses(down * high - 0.5, weave[part, 0], high, LENS * high / 48)
+        columns = _lenses(across * wide - 0.5, weave[part, 1], wide, LENS * wide / 64)
+        out[part] = rows @ grey[part].astype(np.float32) @ columns.transpose(0, 2, 1)
+    return out
+
+
+def _lenses(places: NDArray[np.float64], push: Floats, count: int, width: float) -> Floats:
+    at = np.clip(places[None, :] + push[:, None], 0, count - 1).astype(np.float32)
+    weight = np.exp(-0.5 * ((at[:, :, None] - np.arange(count, dtype=np.float32)) / np.float32(width)) ** 2)
+    return np.asarray(weight / weight.sum(axis=2, keepdims=True), np.float32)
+
+
+def _cleaned(seen: Floats) -> Floats:
+    """Return frames without what is neither in the frame before nor in the one after."""
+    if len(seen) < 3:
+        return seen
+    before = np.concatenate([seen[1:2], seen[:-1]])
+    after = np.concatenate([seen[1:], seen[-2:-1]])
+    low, high = np.minimum(before, after), np.maximum(before, after)
+    spare = 3 * np.median(np.abs(seen[1:] - seen[:-1])) + 1
+    return np.asarray(np.clip(seen, low - spare, high + spare), np.float32)
+
+
+def steadied(grey: Grey, framing: Framing, inside: NDArray[np.bool_]) -> Floats:
+    """Return described frames (n, ROWS * COLUMNS) with weave taken out, as far as neighbours in a shot show it."""
+    size = np.array(grey.shape[1:], np.float32)
+    weave = np.zeros((len(grey), 2), np.float32)
+    seen = _flat(_seen(grey, framing, weave), inside)
+    shots = shots_of(seen)
+    for turn in range(_ROUNDS):
+        for first, end in shots:
+            weave[first:end] += _shifts(seen[first:end], inside) * size
+            weave[first:end] = _rough_part(weave[first:end])
+        weave = np.clip(weave, -_FARTHEST, _FARTHEST)
+        if turn < _ROUNDS - 1:
+            seen = _flat(_seen(grey, framing, weave), inside)
+    return _flat(_cleaned(_seen(grey, framing, weave)), inside)
+
+
+def _rough_part(weave: Floats) -> Floats:
+    """Return weave without what a pan goes on by: near a gap or a cut, neighbours are on one side only."""
+    wide = min(_LINE, len(weave) - 1 + len(weave) % 2)
+    if wide < _SHORTEST:
+        return np.zeros_like(weave)
+    return np.asarray(weave - savgol_filter(weave, wide, 1, axis=0), np.float32)
+
+
+def _flat(seen: Floats, inside: NDArray[np.bool_]) -> Floats:
+    return normalised(seen, inside).reshape(len(seen), -1)
+
+
+def _shifts(seen: Floats, inside: NDArray[np.bool_]) -> NDArray[np.float64]:
+    mean = averaged(seen, _OVER).reshape(-1, ROWS, COLUMNS)
+    down, across = np.gradient(mean, axis=1) * ROWS, np.gradient(mean, axis=2) * COLUMNS
+    slopes = np.stack([down, across])[:, :, inside]
+    apart = (mean - seen.reshape(mean.shape))[:, inside]
+    weight = 1 / (0.3 + np.abs(apart))
+    normal = np.einsum("anp,bnp,np->nab", slopes, slopes, weight, optimize=True)
+    pull = np.einsum("anp,np,np->na", slopes, apart, weight, optimize=True)
+    normal += (1e-2 * np.trace(normal, axis1=1, axis2=2) + 1e-6)[:, None, None] * np.eye(2)
+    return np.linalg.solve(normal, pull[:, :, None])[:, :, 0]
