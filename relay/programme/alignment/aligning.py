@@ -1,7 +1,9 @@
 """Two prints put side by side: a framing from a first walk, a second walk in it, then each shot weighed closely."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +46,10 @@ _HALF = 0.15
 """A half sees less: 0.5 by half of the picture counts like 0.9 by all of it."""
 _TURNS = 2
 _BOUND = 60.0  # nats: no picture speaks against a pin
+
+
+Asked = TypeVar("Asked")
+Answered = TypeVar("Answered")
 
 
 class PinError(ValueError):
@@ -107,7 +113,7 @@ def aligned(one: Grey, other: Grey, pins: Mapping[int, int] | None = None) -> Fo
     bound = dict(pins or {})
     framing = _framing(one, other)
     inside = framing.is_inside() & Framing().is_inside()
-    here, there = described(one, Framing(), inside), described(other, framing, inside)
+    here, there = _both(lambda each: described(*each, inside), ((one, Framing()), (other, framing)))
     walk = _rough(outlines(here), outlines(there), from_cut(here), bound)
     close = _closer(here, there, walk, bound, is_close=False)
     framing = _bettered(one, other, close.walk, here, framing)
@@ -140,7 +146,8 @@ def _closer(here: Floats, there: Floats, walk: Frames, bound: Mapping[int, int],
 
 def _steadied(one: Grey, other: Grey, framing: Framing) -> tuple[Floats, Floats]:
     inside = framing.is_inside() & Framing().is_inside()
-    return steadied(one, Framing(), inside), steadied(other, framing, inside)
+    here, there = _both(lambda each: steadied(*each, inside), ((one, Framing()), (other, framing)))
+    return here, there
 
 
 def _doubted(here: Floats, there: Floats, close: _Close, bound: Mapping[int, int]) -> tuple[Doubles, Doubles]:
@@ -149,14 +156,23 @@ def _doubted(here: Floats, there: Floats, close: _Close, bound: Mapping[int, int
     Stains, scratches and a framing that is off speak for one lag in one half and for another in the other.
     """
     chance, lacks = _chance(close.walk, close.doubts, close.is_still), np.array([each.none for each in close.doubts])
-    for half in _HALVES:
-        part = here * half
-        alike = _likeness(part, there * half, close.walk)
-        rows = weighed(part, there * half, close.walk, close.low, close.high, alike, is_close=True, by_place=True).rows
-        again = chances(list(_kept_to(rows, bound)), CLOSE)
-        chance = np.minimum(chance, _chance(close.walk, again, close.is_still) ** _HALF)
-        lacks = np.minimum(lacks, np.array([each.none for each in again]) ** _HALF)
+
+    def again(half: NDArray[np.bool_]) -> list[Chances]:
+        part, other = here * half, there * half
+        alike = _likeness(part, other, close.walk)
+        rows = weighed(part, other, close.walk, close.low, close.high, alike, is_close=True, by_place=True).rows
+        return chances(list(_kept_to(rows, bound)), CLOSE)
+
+    for each in _both(again, _HALVES):
+        chance = np.minimum(chance, _chance(close.walk, each, close.is_still) ** _HALF)
+        lacks = np.minimum(lacks, np.array([one.none for one in each]) ** _HALF)
     return chance, lacks
+
+
+def _both(work: Callable[[Asked], Answered], parts: tuple[Asked, Asked]) -> list[Answered]:
+    """Return what `work` makes of either part, side by side: NumPy lets go of the interpreter meanwhile."""
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(work, parts))
 
 
 def _found(close: _Close, doubted: tuple[Doubles, Doubles], bound: Mapping[int, int], framing: Framing) -> Found:
@@ -180,6 +196,9 @@ def _preference(each: Chances) -> Row:
 
 def _kept_to(rows: Iterable[Row], pins: Mapping[int, int]) -> Iterator[Row]:
     """Return the rows with what people pinned above all that pictures say."""
+    if not pins:
+        yield from rows
+        return
     pinned = np.array(sorted(pins.values()), np.int64)
     for at, row in enumerate(rows):
         there = pinned[(pinned >= row.low) & (pinned < row.low + len(row.scores))] - row.low

@@ -1,10 +1,10 @@
 """How likely each pair of frames is, given all the others: forward and backward over the same steps as a walk."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from relay.programme.alignment.walking import Costs, Row
 
@@ -64,14 +64,27 @@ def _over(values: Doubles, low: int, row: Row) -> Doubles:
     if shift == 1 and len(values) == wide - 1:
         return np.concatenate([[0.0], values])
     out = np.zeros(wide)
-    at = np.clip(np.arange(len(values)) + shift, 0, wide - 1)
-    np.add.at(out, at, values)
+    first = min(max(0, -shift), len(values))
+    last = max(first, min(wide - shift, len(values)))
+    out[first + shift : last + shift] = values[first:last]
+    out[0] += values[:first].sum()
+    out[-1] += values[last:].sum()
     return out
 
 
 def _under(values: Doubles, low: int, row: Row) -> Doubles:
-    at = np.clip(np.arange(len(row.scores)) + row.low - low, 0, len(values) - 1)
-    return np.asarray(values[at])
+    return np.take(values, np.arange(row.low - low, row.low - low + len(row.scores)), mode="clip")
+
+
+def _running(values: Doubles, goes_on: float) -> Doubles:
+    """Return each value with `goes_on` times the sum before it: none is negative, so that nothing cancels."""
+    powers = _powers(len(values), goes_on)
+    return np.cumsum(values / powers) * powers
+
+
+@lru_cache(maxsize=256)
+def _powers(count: int, of: float) -> Doubles:
+    return np.asarray(of ** np.arange(count))
 
 
 class _Steps:
@@ -86,7 +99,7 @@ class _Steps:
         both = match + none
         ahead = both[:-1] + self.repeat * match[1:] + self.jump * both.sum()
         if len(ahead) > 1:
-            ahead[1:] += self.skip * lfilter([1.0], [1.0, -self.skip_on], both[:-2])
+            ahead[1:] += self.skip * _running(both[:-2], self.skip_on)
         return ahead, self.none * match[1:] + self.none_on * none[1:]
 
     def backward(self, ahead: Doubles, aside: Doubles) -> tuple[Doubles, Doubles]:
@@ -94,7 +107,7 @@ class _Steps:
         shared = np.zeros(len(ahead) + 1)
         shared[:-1] = ahead
         if len(ahead) > 1:
-            shared[:-2] += self.skip * lfilter([1.0], [1.0, -self.skip_on], ahead[1:][::-1])[::-1]
+            shared[:-2] += self.skip * _running(ahead[1:][::-1], self.skip_on)[::-1]
         shared += self.jump * ahead.sum()
         match, none = shared.copy(), shared
         match[1:] += self.repeat * ahead + self.none * aside

@@ -6,6 +6,7 @@ anywhere, which costs most: a shot was moved.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,7 +88,7 @@ def _walked(
 ) -> tuple[Floats, Floats, NDArray[np.uint8]]:
     """Take one step. `match` and `none` begin one column before the row."""
     width = len(row.scores)
-    rise = np.arange(width + 1, dtype=np.float32) * np.float32(costs.skip_on)
+    rise = _rise(width + 1, costs.skip_on)
     both = np.maximum(match, none)
     lifted = both + rise
     peak = np.maximum.accumulate(lifted)
@@ -97,7 +98,7 @@ def _walked(
     skipped = np.full(width, _NEVER, np.float32)
     skipped[1:] = peak[: width - 1] - rise[1:width] - np.float32(costs.skip)
     _take(value, step, skipped, _SKIP)
-    _take(value, step, np.full(width, best - np.float32(costs.jump), np.float32), _JUMP)
+    _take(value, step, best - np.float32(costs.jump), _JUMP)
     value += row.scores
     opened = match[1:] - np.float32(costs.none)
     going = none[1:] - np.float32(costs.none_on)
@@ -107,10 +108,16 @@ def _walked(
     return value, np.maximum(opened, going), step
 
 
-def _take(value: Floats, step: NDArray[np.uint8], other: Floats, code: int) -> None:
+@lru_cache(maxsize=256)
+def _rise(width: int, skip_on: float) -> Floats:
+    """Return what skipping costs from the first column on. Shared: not to be written to."""
+    return np.arange(width, dtype=np.float32) * np.float32(skip_on)
+
+
+def _take(value: Floats, step: NDArray[np.uint8], other: Floats | np.float32, code: int) -> None:
     better = other > value
     np.copyto(value, other, where=better)
-    step[better] = code
+    np.putmask(step, better, np.uint8(code))
 
 
 def _traced(
