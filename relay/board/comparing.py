@@ -1,6 +1,5 @@
 """Comparison copies asked for from the page of coverage, and given to whoever may see all prints."""
 
-from collections.abc import Iterator
 from typing import Annotated, Literal, assert_never
 
 from fastapi import APIRouter, Request
@@ -9,18 +8,17 @@ from pydantic import StringConstraints
 
 from relay.board.door import Asking, board_of, said_by_form
 from relay.board.rows.view import View, Viewer
-from relay.errors import BrokenError, RefusedError
+from relay.errors import RefusedError
 from relay.film.rates import parse_rate
 from relay.ledger.comparison_words import ComparisonAsked, ComparisonMade, ComparisonNotMade
 from relay.ledger.state import AskedComparison
 from relay.ledger.telling import asked_in_words
-from relay.media.manifest import PackedFile
-from relay.model import FrameRange, Frozen, VersionField, VersionName, digest_of
-from relay.store.keys import object_key
+from relay.model import FrameRange, Frozen, VersionField, VersionName
 from relay.transfer.aligned import print_of
 from relay.transfer.beside import newest_beside
-from relay.transfer.comparison import ask, asked_in, made_file
+from relay.transfer.comparison import ANEW, ask, asked_in, made_file
 from relay.transfer.seat import Seat
+from relay.transfer.showing import objects_of
 from relay.wording import bytes_in_words, count, parse_frames
 
 router = APIRouter(include_in_schema=False)
@@ -84,15 +82,7 @@ def comparison(request: Request, viewer: Asking, entry: int) -> Response:
     file = made_file(board.seat, asked)
     kind = "image/png" if asked.word.still else "video/quicktime"
     headers = {"content-length": str(file.size), "content-disposition": f'inline; filename="{file.path}"'}
-    return StreamingResponse(_bytes(board.seat, file), media_type=kind, headers=headers)
-
-
-def _bytes(seat: Seat, file: PackedFile) -> Iterator[bytes]:
-    for chunk in file.objects():
-        body = seat.store.read(object_key(chunk.digest))
-        if digest_of(body) != chunk.digest:
-            raise BrokenError(f"{seat.store.name}: {object_key(chunk.digest)} holds wrong bytes: ask for it anew")
-        yield body
+    return StreamingResponse(objects_of(board.seat, file, ANEW), media_type=kind, headers=headers)
 
 
 def comparison_rows(view: View, version: VersionName) -> list[dict[str, object]]:

@@ -14,7 +14,7 @@ from relay.ledger.deciding import judge as say_seen
 from relay.ledger.decision_words import EVIDENCE, DecisionMade, EntryNumber, Evidence, RegionJudged, Verdict
 from relay.ledger.left import newest_comparisons
 from relay.ledger.state import State
-from relay.model import FrameRange, Frozen, Line, Note, Place, ReelField, VersionField
+from relay.model import FrameRange, Frozen, Line, Note, Place, ReelField, VersionField, code_of
 from relay.programme.evidence import several
 from relay.programme.reasons import reason_in_full, reasons_of
 from relay.transfer.seat import Seat
@@ -51,7 +51,7 @@ class Asked(Frozen):
             because = reason_in_full(self.because, reasons_of(state.film()))
         except ValueError as error:
             raise RefusedError(str(error)) from error
-        about = {"reel": self.reel, "element": self.reel.partition("/")[0], "programme": "programme"}[self.about]
+        about = {"reel": self.reel, "element": code_of(self.reel), "programme": "programme"}[self.about]
         return DecisionMade(
             place=Place(about=about, frames=frames),
             verdict=self.verdict,

@@ -1,5 +1,6 @@
 """`relay beside`: two to four prints in step, as a movie or a still."""
 
+import shutil
 import tempfile
 from collections.abc import Sequence
 from fractions import Fraction
@@ -16,7 +17,7 @@ from relay.errors import MissingError, RefusedError
 from relay.film.rates import parse_rate
 from relay.ledger.state import State
 from relay.media.eyes import check_media
-from relay.model import FrameRange, VersionName, reel_of
+from relay.model import FrameRange, VersionName, code_of, reel_of
 from relay.programme.beside import Part
 from relay.programme.cutlist import CutList
 from relay.store.folder import in_our_words
@@ -55,7 +56,7 @@ class Wanted(NamedTuple):
 
     def codes(self, desk: Desk, state: State) -> tuple[str, ...]:
         """Return whose prints are shown along a cut list."""
-        return self.elements or tuple(name.partition("/")[0] for name in lane_names(self.parts(desk, state)))
+        return self.elements or tuple(code_of(name) for name in lane_names(self.parts(desk, state)))
 
 
 def wanted_of(desk: Desk, state: State, place: str, others: Sequence[str], shot: int | None) -> Wanted:
@@ -113,7 +114,7 @@ def beside(
         parts = wanted_of(desk, state, place, others or [], shot).parts(desk, state)
         found = make_beside(desk, state, parts, rate, Path(folder), target)
         with in_our_words(str(target), "write it"):
-            target.write_bytes(found.read_bytes())
+            shutil.copyfile(found, target)
     steps = 1 if target.suffix.lower() == ".png" else sum(len(part.steps) for part in parts)
     lanes = dict(zip(lane_names(parts), slated(parts), strict=True))
     facts = {"file": str(target), "prints": list(lanes), "steps": steps, "slated": lanes}
@@ -128,4 +129,4 @@ def lane_names(parts: Sequence[Part]) -> list[str]:
 
 
 def _element(names: set[VersionName | None]) -> str:
-    return next((name.partition("/")[0] for name in names if name), "-")
+    return next((code_of(name) for name in names if name), "-")

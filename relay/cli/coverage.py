@@ -12,6 +12,7 @@ from relay.cli.numbers import pairs_of
 from relay.cli.prints import prints_named
 from relay.ledger.state import Material, State
 from relay.media.eyes import check_media
+from relay.model import code_of
 from relay.programme.coverage import Covered, Strip
 from relay.programme.coverage_picture import coverage_png, coverage_svg
 from relay.store.folder import in_our_words
@@ -60,7 +61,7 @@ def coverage(
 
 
 def _kept(desk: Desk, reels: Sequence[Covered], title: str) -> Material:
-    code = reels[0].name.partition("/")[0]
+    code = code_of(reels[0].name)
     body = bytearray(coverage_svg(reels, title).encode())
     return keep_paper(desk, f"coverage_{code}.svg", body, About(code), "what each print holds")
 
@@ -75,7 +76,7 @@ def _along(desk: Desk, state: State, what: str | None) -> Sequence[Covered]:
         prints = prints_named(desk, state, what)
         if what is not None:
             return [covered_by(desk, state, one) for one in prints]
-        what = prints[0].version.partition("/")[0]
+        what = code_of(prints[0].version)
     return reels_along(desk, state, what)
 
 

@@ -1,5 +1,6 @@
 """`relay movie`: a reference movie of the programme, from what there is of it so far."""
 
+import shutil
 import tempfile
 from fractions import Fraction
 from pathlib import Path
@@ -56,7 +57,7 @@ def movie(
         order, missing = _ordered(desk, state, listed, sound, Path(folder), (target.stem, lines))
         found = made("relay.media.playing", order, Path(folder), target)
         with writing(target):
-            target.write_bytes(found.read_bytes())
+            shutil.copyfile(found, target)
     facts = {
         "file": str(target),
         "pictures": len(order.shots),

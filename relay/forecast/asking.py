@@ -17,7 +17,7 @@ from relay.forecast.paces import frames_in, frames_of, spent
 from relay.ledger import route
 from relay.ledger.job_state import Claim as Held
 from relay.ledger.job_state import Job, Standing
-from relay.model import Element, ReelName, Site, Stage, VersionName
+from relay.model import Element, ReelName, Site, Stage, VersionName, code_of
 from relay.shifts import problem as plan
 from relay.shifts.problem import TaskId
 from relay.shifts.zones import minute_of, minute_shown, zone_named
@@ -149,7 +149,7 @@ class _Asking:
             due=self._due(stage, reel),
             overnight=plan.Overnight(stage.overnight),
             hand_on=self._hand_on(stage, reel),
-            loan=reel.partition("/")[0] if not stage.after and self._is_lent(reel) else None,
+            loan=code_of(reel) if not stage.after and self._is_lent(reel) else None,
             claim=self._claim(job) if job and not done else None,
             done=done,
         )

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from relay.forecast.outlook import Forecast, reel_of_task
-from relay.model import Element
+from relay.model import Element, code_of
 from relay.shifts.zones import minute_of, minute_shown, zone_named
 
 
@@ -43,7 +43,7 @@ def _print(found: Forecast, element: Element) -> PrintOutlook:
     finishes = [
         outlook.finish
         for task, outlook in found.plan.outlooks.items()
-        if found.tasks[task].stage in first and reel_of_task(task).partition("/")[0] == element.code
+        if found.tasks[task].stage in first and code_of(reel_of_task(task)) == element.code
     ]
     site = film.site(loan.lent_to or film.coordinator)
     last_day = loan.due_back - timedelta(days=loan.shipping_days)

@@ -7,7 +7,7 @@ from relay.errors import MissingError
 from relay.forecast.ground import Ground
 from relay.forecast.supposing import on
 from relay.ledger import route
-from relay.model import Element, ElementKind, Production, ReelName, Stage
+from relay.model import Element, ElementKind, Production, ReelName, Stage, code_of
 
 
 class Hours(NamedTuple):
@@ -44,11 +44,11 @@ def without(ground: Ground, code: str) -> Ground:
 
 
 def _takes_others(film: Production, stage: Stage, code: str) -> bool:
-    return any(reel.partition("/")[0] != code for reel in route.reels_of(film, stage))
+    return any(code_of(reel) != code for reel in route.reels_of(film, stage))
 
 
 def _leaving(stage: Stage, code: str) -> Stage:
-    rest = tuple(reel for reel in stage.of if reel.partition("/")[0] != code)
+    rest = tuple(reel for reel in stage.of if code_of(reel) != code)
     return stage.model_copy(update={"of": rest})
 
 
@@ -83,8 +83,8 @@ def _joined(film: Production, stage: Stage, code: str, names: Iterable[str]) -> 
     if not stage.of:
         return stage
     made = {element.code for element in film.elements if element.kind is ElementKind.RESTORED_PROGRAMME}
-    rest = [reel for reel in stage.of if reel.partition("/")[0] != code]
-    parts = {reel.partition("/")[2] for reel in stage.of if reel.partition("/")[0] not in made}
+    rest = [reel for reel in stage.of if code_of(reel) != code]
+    parts = {reel.partition("/")[2] for reel in stage.of if code_of(reel) not in made}
     own = [ReelName(f"{code}/{name}") for name in names if name in parts]
     return stage.model_copy(update={"of": (*rest, *own)})
 
@@ -99,7 +99,7 @@ def hours_of(
     supposed = with_frames(ground, code, frames)
     found = []
     for stage in supposed.film.route:
-        taken = [reel for reel in route.reels_of(supposed.film, stage) if reel.partition("/")[0] == code]
+        taken = [reel for reel in route.reels_of(supposed.film, stage) if code_of(reel) == code]
         count = sum(frames.get(reel, 0) for reel in taken)
         for site in supposed.able(stage) if count else ():
             if only_at in {None, site.name}:

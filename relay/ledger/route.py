@@ -15,7 +15,7 @@ from itertools import count
 from relay.ledger.job_state import Job, Standing
 from relay.ledger.job_words import InputsRenewed, JobOpened
 from relay.ledger.state import State
-from relay.model import ElementKind, Production, ReelName, Stage, VersionName
+from relay.model import ElementKind, Production, ReelName, Stage, VersionName, code_of
 
 ReelSet = dict[ReelName, None]
 """Reels in the file's order, found at once."""
@@ -64,7 +64,7 @@ def _usual_reels(film: Production, before: list[ReelSet]) -> list[ReelName]:
     if before:
         return [reel for reel in film.reel_names() if any(reel in theirs for theirs in before)]
     made = {element.code for element in film.elements if element.kind is ElementKind.RESTORED_PROGRAMME}
-    return [reel for reel in film.reel_names() if reel.partition("/")[0] not in made]
+    return [reel for reel in film.reel_names() if code_of(reel) not in made]
 
 
 def _stage(film: Production, name: str) -> Stage:

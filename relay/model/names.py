@@ -86,6 +86,11 @@ def reel_of(version: VersionName) -> ReelName:
     return ReelName(version.rpartition("/")[0])
 
 
+def code_of(name: str) -> str:
+    """Return the code of the element that a reel or a version belongs to, by its name."""
+    return name.partition("/")[0]
+
+
 def number_of(version: VersionName) -> int:
     """Return the number of `version`, counted from 1."""
     return int(version.rpartition("/v")[2])

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from pydantic import ConfigDict, Field, StringConstraints, model_validator
 
 from relay.model.hours import Closure, Holidays, Shift, Span
-from relay.model.names import Code, Frozen, Line, Note, ReelField, ReelName, Slug, ZoneName
+from relay.model.names import Code, Frozen, Line, Note, ReelField, ReelName, Slug, ZoneName, code_of
 
 
 class ElementKind(StrEnum):
@@ -309,7 +309,7 @@ class Production(Frozen):
 
     def element_of(self, reel: ReelName) -> Element | None:
         """Return the element that `reel` belongs to, or None."""
-        return next((element for element in self.elements if element.code == reel.partition("/")[0]), None)
+        return next((element for element in self.elements if element.code == code_of(reel)), None)
 
 
 def _check_once(what: str, names: list[str]) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from relay.model import FrameRange, ReelName, VersionName, every_frame, inside, merged, number_of
+from relay.model import FrameRange, ReelName, VersionName, code_of, every_frame, inside, merged, number_of
 from relay.programme.cutlist import CutList
 from relay.programme.framemap import FrameMap
 from relay.programme.lacking import Print, gaps_of
@@ -80,14 +80,9 @@ def along(cut_list: CutList, prints: Mapping[ReelName, Print], codes: Sequence[s
 
 def _of_element(one: Print, code: str) -> VersionName | None:
     """Return the print itself, or the newest of an element that it was put beside."""
-    if element_of(one.version) == code:
+    if code_of(one.version) == code:
         return one.version
-    return max((name for name in one.maps if element_of(name) == code), key=number_of, default=None)
-
-
-def element_of(version: VersionName) -> str:
-    """Return the code of the element that `version` shows."""
-    return version.partition("/")[0]
+    return max((name for name in one.maps if code_of(name) == code), key=number_of, default=None)
 
 
 def _laned(one: Print, lanes: Sequence[VersionName | None], wanted: FrameRange) -> Part:

@@ -23,7 +23,7 @@ from relay.ledger.words import (
     VersionMade,
     Word,
 )
-from relay.model import Element, VersionName, reel_of
+from relay.model import Element, VersionName, code_of, reel_of
 from relay.programme.account import Account, ReelAccount
 from relay.programme.lineage import Done, Use, done_in_words
 from relay.wording import all_in_words
@@ -65,7 +65,7 @@ def premis(state: State, entries: Iterable[Entry], account: Account) -> bytes:
     ET.register_namespace("premis", NAMESPACE)
     ET.register_namespace("xsi", _XSI)
     wanted = {each.element.code for each in account.elements}
-    theirs = [name for name in state.versions if name.partition("/")[0] in wanted]
+    theirs = [name for name in state.versions if code_of(name) in wanted]
     used = [(each.element, use) for each in account.elements for reel in each.reels for use in reel.uses]
     told = [(at, entry, each) for entry in entries for at, each in enumerate(_events(entry, wanted))]
     steps = [step for each in account.elements for reel in each.reels for step in _steps(reel)]
@@ -90,7 +90,7 @@ def _events(entry: Entry, codes: set[str]) -> Iterator[tuple[_Event, str]]:
         event = _event(word)
         if event is None:
             continue
-        theirs = tuple(name for name in event.versions if name.partition("/")[0] in codes)
+        theirs = tuple(name for name in event.versions if code_of(name) in codes)
         if theirs:
             yield event._replace(versions=theirs), telling(word)
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from relay.errors import MissingError, RefusedError
 from relay.ledger.state import State
-from relay.model import FrameRange, ReelName, VersionName, number_of, ranges_of, reel_of
-from relay.programme.beside import Lacks, Part, along, element_of, part_of
+from relay.model import FrameRange, ReelName, VersionName, code_of, number_of, ranges_of, reel_of
+from relay.programme.beside import Lacks, Part, along, part_of
 from relay.programme.cutlist import CutList
 from relay.programme.lacking import Print
 from relay.transfer.aligned import Source, aligned_version, frames_of, print_of
@@ -62,7 +62,7 @@ def of_programme(desk: Source, state: State, cut_list: CutList, codes: Sequence[
             version = aligned_version(state, reel)
             if frames_of(desk, version):
                 prints[reel] = print_of(desk, state, version)
-    known = {element_of(name) for one in prints.values() for name in (one.version, *one.maps)}
+    known = {code_of(name) for one in prints.values() for name in (one.version, *one.maps)}
     chosen = tuple(codes) or tuple(sorted(known))
     if not 2 <= len(chosen) <= AT_ONCE:
         raise RefusedError(f"{len(chosen)} elements ({', '.join(chosen)}) to be shown: name two to four")
@@ -128,5 +128,5 @@ def _pane(desk: Desk, state: State, parts: Sequence[Part], lane: int, folder: Pa
         place = folder / f"lane{lane}-{number}"
         strips.append(bring_frames(desk, state.versions[name], wanted, place) or Strip(reel=reel_of(name)))
     element = state.film().element_of(reel_of(names[0])) if names else None
-    shown_as = names[0] if len(names) == 1 else element_of(names[0]) if names else "-"
+    shown_as = names[0] if len(names) == 1 else code_of(names[0]) if names else "-"
     return Pane(name=shown_as, gauge=element.gauge if element else "35mm", strips=tuple(strips), names=tuple(names))

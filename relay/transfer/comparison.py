@@ -26,9 +26,11 @@ from relay.transfer.deposit import deposit
 from relay.transfer.desk import Desk
 from relay.transfer.handover import check_held
 from relay.transfer.looked import read_object
-from relay.transfer.showing import write_objects
+from relay.transfer.showing import objects_of
 
 REASON = 400  # letters of why one was not made
+ANEW = "ask for it anew"
+"""What to do where the store holds wrong bytes of one."""
 
 
 def ask(source: Source, ledger: Ledger, pen: Pen, word: ComparisonAsked) -> Entry | None:
@@ -126,7 +128,7 @@ def bring(desk: Desk, asked: AskedComparison, target: Path) -> int:
     with in_our_words(str(target), "write it"):
         try:
             with part.open("wb") as out:
-                write_objects(desk, file, out, "ask for it anew")
+                out.writelines(objects_of(desk, file, ANEW))
             part.replace(target)
         finally:
             part.unlink(missing_ok=True)

@@ -2,7 +2,7 @@
 
 from relay.errors import MissingError
 from relay.ledger.state import State
-from relay.model import ReelName, VersionName, reel_of
+from relay.model import ReelName, VersionName, code_of, reel_of
 from relay.programme.coverage import About, Covered, covered
 from relay.programme.lacking import Print
 from relay.transfer.aligned import Source, print_of
@@ -11,7 +11,7 @@ from relay.transfer.looked import decay_of
 
 def aligned_elements(state: State) -> tuple[str, ...]:
     """Return the codes of the elements of which a reel was put beside another print, sorted."""
-    return tuple(sorted({name.partition("/")[0] for name in state.aligned()}))
+    return tuple(sorted({code_of(name) for name in state.aligned()}))
 
 
 def reels_along(source: Source, state: State, code: str) -> tuple[Covered, ...]:
@@ -21,7 +21,7 @@ def reels_along(source: Source, state: State, code: str) -> tuple[Covered, ...]:
     """
     newest: dict[ReelName, VersionName] = {}
     for name in sorted(state.aligned(), key=lambda name: state.versions[name].entry):
-        if name.partition("/")[0] == code:
+        if code_of(name) == code:
             newest[reel_of(name)] = name
     if not newest:
         raise MissingError(f"no reel of {code} was put beside another print yet: nothing is known to draw")

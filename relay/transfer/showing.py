@@ -1,8 +1,7 @@
 """Gathers what a reference movie of a programme is made from: reference copies, or only the frames that are shown."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import BinaryIO
 
 from relay.errors import BrokenError
 from relay.ledger.state import State, Version
@@ -14,6 +13,7 @@ from relay.model import FrameRange, ReelName, ScanMap, digest_of, is_in, ranges_
 from relay.store.folder import in_our_words
 from relay.store.keys import object_key
 from relay.transfer.desk import Desk
+from relay.transfer.looked import Reader
 
 
 def strip_of(reel: ReelName, folder: Path, scan_map: ScanMap | None) -> Strip | None:
@@ -87,16 +87,16 @@ def bring_files(desk: Desk, version: Version, files: Iterable[PackedFile], place
                 target.symlink_to(near.absolute())
                 continue
             with target.open("wb") as out:
-                write_objects(desk, file, out, f"see `relay mend {version.name}`")
+                out.writelines(objects_of(desk, file, f"see `relay mend {version.name}`"))
 
 
-def write_objects(desk: Desk, file: PackedFile, out: BinaryIO, then: str) -> None:
-    """Write a packed file's bytes, each object verified. Raises BrokenError, which says what to do `then`."""
+def objects_of(source: Reader, file: PackedFile, then: str) -> Iterator[bytes]:
+    """Yield a packed file's bytes, each object verified. Raises BrokenError, which says what to do `then`."""
     for chunk in file.objects():
-        body = desk.store.read(object_key(chunk.digest))
+        body = source.store.read(object_key(chunk.digest))
         if digest_of(body) != chunk.digest:
-            raise BrokenError(f"{desk.store.name}: {object_key(chunk.digest)} holds wrong bytes: {then}")
-        out.write(body)
+            raise BrokenError(f"{source.store.name}: {object_key(chunk.digest)} holds wrong bytes: {then}")
+        yield body
 
 
 def _is_whole(path: Path, size: int) -> bool:

@@ -12,7 +12,7 @@ from relay.ledger import lateness, route
 from relay.ledger.owed import findings, mended_since
 from relay.ledger.state import Receipt, Version
 from relay.ledger.words import Fault
-from relay.model import Base, Element, Frozen, ReelName, VersionName, frame_count, reel_of
+from relay.model import Base, Element, Frozen, ReelName, VersionName, code_of, frame_count, reel_of
 from relay.wording import bytes_in_words, count, in_words
 
 
@@ -282,7 +282,7 @@ def _version_row(view: View, version: Version, came_back: str) -> VersionRow:
 
 def material_rows(view: View, reel: ReelName) -> tuple[MaterialRow, ...]:
     """Return the stills and papers about `reel` or the element it is of, the newest first."""
-    about = {reel, reel.partition("/")[0]}
+    about = {reel, code_of(reel)}
     return tuple(
         MaterialRow(
             about=each.about,
