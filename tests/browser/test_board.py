@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from relay.ledger.job_state import Standing
+from tests.browser.keyboard import claims_and_gives_back
 from tests.unit.board.board_house import GRADER, RULER, SCANNER, TOKYO
 from tests.unit.board.busy_house import busy_house
 
@@ -65,31 +66,8 @@ def test_a_double_click_says_it_once(house, serve, look):
 
 def test_the_keyboard_alone_claims_and_gives_back(house, serve, look):
     page = look(serve(SCANNER))
-    page.keyboard.press("g")
-    page.keyboard.press("j")
-    page.wait_for_url("**/jobs")
-    page.keyboard.press("/")
-    page.keyboard.type("A/R01")
-    page.wait_for_selector("#list > li:only-child")
-    _tab_to(page, "Claim scan/A/R01/1")
-    page.keyboard.press("Enter")
-    page.wait_for_selector(f"{ROW}.is-claimed")
-    _tab_to(page, "Give back… scan/A/R01/1")
-    page.keyboard.press("Enter")
-    page.keyboard.press("Tab")
-    page.keyboard.type("the gate jams")
-    page.keyboard.press("Enter")
-    page.wait_for_selector(f"{ROW}.is-open")
+    claims_and_gives_back(page, "scan/A/R01/1", "A/R01", ROW, "the gate jams")
     assert job(house).reason == "the gate jams"
-
-
-def _tab_to(page: Any, name: str) -> None:
-    for _ in range(60):
-        page.keyboard.press("Tab")
-        here = page.evaluate("document.activeElement.textContent.trim().replace(/\\s+/g, ' ')")
-        if here == name:
-            return
-    raise AssertionError(f"Tab never came to {name!r}")
 
 
 def test_what_is_being_typed_outlasts_a_change(house, serve, look):

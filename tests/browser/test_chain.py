@@ -8,6 +8,7 @@ import pytest
 from relay.board import reckoning
 from relay.ledger.job_state import Standing
 from tests.browser.chain import HALIFAX, KOLKATA, TOKYO, Chain
+from tests.browser.keyboard import claims_and_gives_back
 from tests.conftest import missing
 from tests.faults.workers_broker import Redis
 from tests.servers.s3 import ServerMissingError
@@ -98,30 +99,8 @@ def test_of_two_browsers_that_claim_at_once_one_wins_and_the_other_is_told_who(c
 
 def test_the_keyboard_alone_claims_and_gives_back(chain: Chain, look: Any):
     page = look(chain.boards[TOKYO])
-    page.keyboard.press("g")
-    page.keyboard.press("j")
-    page.wait_for_url("**/jobs")
-    page.keyboard.press("/")
-    page.keyboard.type("scan/A/R004")
-    page.wait_for_selector("#list > li:only-child")
-    tab_to(page, "Claim scan/A/R004/1")
-    page.keyboard.press("Enter")
-    page.wait_for_selector(f"{row(4)}.is-claimed")
-    tab_to(page, "Give back… scan/A/R004/1")
-    page.keyboard.press("Enter")
-    page.keyboard.press("Tab")
-    page.keyboard.type("the gate jams")
-    page.keyboard.press("Enter")
-    page.wait_for_selector(f"{row(4)}.is-open")
+    claims_and_gives_back(page, "scan/A/R004/1", "scan/A/R004", row(4), "the gate jams")
     assert job(chain, 4).reason == "the gate jams"
-
-
-def tab_to(page: Any, name: str) -> None:
-    for _ in range(60):
-        page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.textContent.trim().replace(/\\s+/g, ' ')") == name:
-            return
-    raise AssertionError(f"Tab never came to {name!r}")
 
 
 def test_a_page_that_is_offline_says_since_when_and_recovers(chain: Chain, look: Any):

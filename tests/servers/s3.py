@@ -13,15 +13,12 @@ import boto3
 import botocore.session
 from botocore.config import Config
 from botocore.exceptions import BotoCoreError, ClientError
-from botocore.loaders import create_loader
 
+from relay.store.found import LOADED
 from tests.servers.process import Process
 
 if TYPE_CHECKING:
     from mypy_boto3_s3 import S3Client
-
-
-LOADED = create_loader()  # what botocore has read of its descriptions: building a client reads them anew otherwise
 
 
 class ServerMissingError(Exception):
