@@ -8,7 +8,7 @@ from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
 
-from relay.errors import BrokenError, MissingError, RefusedError, TransientError
+from relay.errors import BrokenError, MissingError, RefusedError
 from relay.ledger.comparison_words import ComparisonAsked, ComparisonMade, ComparisonNotMade
 from relay.ledger.entry import Entry
 from relay.ledger.keys import Pen
@@ -70,8 +70,6 @@ def answer_asked(desk: Desk, entry: int, scratch: Path) -> ComparisonMade | Comp
     shutil.rmtree(scratch, ignore_errors=True)  # of a worker that was killed
     try:
         word: ComparisonMade | ComparisonNotMade = _made(desk, state, asked, scratch)
-    except TransientError:
-        raise
     except (RefusedError, MissingError, BrokenError) as error:
         word = ComparisonNotMade(asked=entry, why=" ".join(str(error).split())[:REASON])
     finally:
