@@ -5,6 +5,7 @@ from typing import Annotated, Any
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
+from relay.cli.disputes import dispute_facts, show_disputes
 from relay.cli.numbers import pairs_of
 from relay.cli.typed import VERSION_HELP, Person, checked_note
 from relay.errors import RefusedError
@@ -13,6 +14,7 @@ from relay.ledger.pin_words import PlacePinned
 from relay.model import Place, ReelName, reel_of
 from relay.programme.framemap import FrameMap, Lacking
 from relay.transfer.aligning import align as put_side_by_side
+from relay.transfer.maps import Shelf
 from relay.wiring import open_desk
 from relay.wording import in_words, parse_place
 
@@ -36,7 +38,14 @@ def align(
         if reel_of(versions[0].name) == reel_of(versions[1].name):
             raise RefusedError(f"{one} and {other} are of one reel: name two prints of it, such as A/R03 and B/R03")
         found, entry = put_side_by_side(desk, *versions)
-    answer(_facts(found, entry), as_json=as_json, show=lambda page: _show(page, found))
+        by = Shelf(desk, desk.ledger.state).disputed_from(found.one)
+    disputed = {found.other: by[found.other]} if found.other in by else {}
+
+    def show(page: Page) -> None:
+        _show(page, found)
+        show_disputes(page, found.one, disputed)
+
+    answer({**_facts(found, entry), "disputed": dispute_facts(disputed)}, as_json=as_json, show=show)
 
 
 def pin(

@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from relay.cli.answer import AsJson, Page, answer, count
+from relay.cli.disputes import dispute_facts, show_disputes
 from relay.cli.keeping import Keep
 from relay.cli.numbers import pairs_of
 from relay.errors import MissingError
@@ -13,7 +14,7 @@ from relay.media.eyes import check_media
 from relay.model import VersionName
 from relay.programme.framemap import FrameMap
 from relay.programme.lacking import Fill, Gap, Print, by_shot, gaps_of, lacked
-from relay.transfer.aligned import aligned_version, print_of
+from relay.transfer.aligned import aligned_version, prints_of
 from relay.transfer.desk import Desk
 from relay.wiring import open_desk
 from relay.wording import in_words
@@ -53,7 +54,7 @@ def prints_named(desk: Desk, state: State, what: str | None, *, with_shots: bool
         named = [version.name]
     if not named:
         raise MissingError("no two prints were put side by side yet: nothing is known of what either lacks")
-    return [print_of(desk, state, state.versions[name], with_shots=with_shots) for name in named]
+    return prints_of(desk, state, [state.versions[name] for name in named], with_shots=with_shots)
 
 
 def _facts(one: Print, lacking: tuple[Gap, ...]) -> dict[str, object]:
@@ -76,6 +77,7 @@ def _facts(one: Print, lacking: tuple[Gap, ...]) -> dict[str, object]:
             }
             for gap in lacking
         ],
+        "disputed": dispute_facts(one.disputed),
         "shots": None
         if one.shots is None
         else [{**each._asdict(), "frames": pairs_of([each.frames])[0]} for each in by_shot(one, lacking)],
@@ -103,6 +105,7 @@ def _show(page: Page, found: list[tuple[Print, tuple[Gap, ...]]]) -> None:
         beside = f", beside {', '.join(map(_way, sorted(one.maps.items())))}"
         if not lacking:
             page.line(f" lacks nothing that is known of{beside}.", head=one.version)
+            show_disputes(page, one.version, one.disputed)
             continue
         places = count(len(lacking), "place")
         frames, has, surely = lacked(lacking)
@@ -110,6 +113,7 @@ def _show(page: Page, found: list[tuple[Print, tuple[Gap, ...]]]) -> None:
         page.table(("where", "frames", "who has it"), [(_where(gap), str(gap.length), _who(gap)) for gap in lacking])
         told = f"Of the {frames}, other prints have {surely} surely and {has - surely} perhaps"
         page.line(f"{told}; {frames - has} are in no print that is known of.")
+        show_disputes(page, one.version, one.disputed)
         _show_shots(page, one, lacking)
 
 

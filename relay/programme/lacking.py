@@ -5,11 +5,12 @@ Pure. Frames are numbered by each print's own reel. What a map is not sure of is
 
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import NamedTuple
 
 from relay.model import FrameRange, VersionName, every_frame, frame_count, inside, merged, outside
+from relay.programme.agreeing import Disputed
 from relay.programme.framemap import FrameMap, Match
 
 
@@ -22,6 +23,8 @@ class Print:
     maps: Mapping[VersionName, FrameMap]
     shots: tuple[int, ...] | None = None
     """The frames that begin another shot than the one before them; None: nobody looked for cuts."""
+    disputed: Mapping[VersionName, tuple[Disputed, ...]] = field(default_factory=dict)
+    """Its frames at which a third print contradicts a map, by where the map leads: there it is not sure."""
 
     def shot_of(self, frame: int) -> int | None:
         """Return which of its shots holds `frame`, counted from 1; None where nobody looked for cuts."""

@@ -1,22 +1,21 @@
 """Frame maps of prints in the store: kept with one entry that says so, read back whichever way round is asked for."""
 
+from collections.abc import Iterable
 from datetime import datetime
-from functools import reduce
-from itertools import pairwise
 from typing import Protocol
 
 from relay.errors import RefusedError
 from relay.ledger.entry import Entry
-from relay.ledger.state import Alignment, State, Version
+from relay.ledger.state import State, Version
 from relay.ledger.words import VersionsAligned, Word
 from relay.media.sequence import frames_in
-from relay.model import ElementKind, FrameRange, VersionName, digest_of, reel_of
-from relay.programme.chaining import Link, paths_from
-from relay.programme.framemap import FrameMap, parse_map, stored_map
+from relay.model import FrameRange, digest_of
+from relay.programme.framemap import FrameMap, stored_map
 from relay.programme.lacking import Print
 from relay.transfer.desk import Desk
-from relay.transfer.looked import Reader, read_object, thumbnails_of
+from relay.transfer.looked import Reader, thumbnails_of
 from relay.transfer.manifests import Manifests
+from relay.transfer.maps import Shelf
 from relay.transfer.sender import Sender
 
 
@@ -51,58 +50,6 @@ def say_aligned(desk: Desk, found: FrameMap, pins: tuple[int, ...] = ()) -> Entr
     return desk.ledger.append(desk.pen, decide)
 
 
-def read_map(desk: Source, said: Alignment) -> FrameMap:
-    """Return the frame map that an entry names. Raises BrokenError, and RefusedError where this Relay is too old."""
-    try:
-        found = parse_map(read_object(desk, said.frame_map))
-    except ValueError as fault:
-        raise RefusedError(
-            f"the frame map {said.frame_map} cannot be read: {fault}. Upgrade, or align again"
-        ) from fault
-    if (found.one, found.other) != (said.one, said.other):
-        raise RefusedError(
-            f"entry {said.entry} is about {said.one} and {said.other}, its frame map about {found.one} and "
-            f"{found.other}: align them again"
-        )
-    return found
-
-
-def maps_from(
-    desk: Source, state: State, version: VersionName, *, with_made: bool = False
-) -> dict[VersionName, FrameMap]:
-    """Return every map that begins at `version`, by the version that it leads to.
-
-    A reel that it was not itself put beside is reached by way of others, where that can be: such a map says which. The
-    restored programme, made of prints, fills no print's gaps: it is left out unless `with_made`.
-    """
-    read: dict[frozenset[VersionName], FrameMap] = {}
-    made = set() if with_made else {name for name in state.aligned() if _is_made(state, name)} - {version}
-    said = {frozenset({each.one, each.other}): each for each in state.alignments if not made & {each.one, each.other}}
-
-    def between(one: VersionName, other: VersionName) -> FrameMap:
-        pair = frozenset({one, other})
-        if pair not in read:
-            read[pair] = read_map(desk, said[pair])
-        return read[pair] if read[pair].one == one else read[pair].inverse()
-
-    direct = [_other_of(each, version) for each in said.values() if version in {each.one, each.other}]
-    found = {other: between(version, other) for other in direct}
-    links = (Link(each.one, each.other, each.sure / each.frames) for each in said.values())
-    for path in paths_from(version, links):
-        steps = [between(one, other) for one, other in pairwise(path)]
-        found[path[-1]] = reduce(FrameMap.then, steps)
-    return found
-
-
-def _is_made(state: State, version: VersionName) -> bool:
-    element = state.film().element_of(reel_of(version))
-    return element is not None and element.kind is ElementKind.RESTORED_PROGRAMME
-
-
-def _other_of(said: Alignment, version: VersionName) -> VersionName:
-    return said.other if said.one == version else said.one
-
-
 def frames_of(desk: Source, version: Version) -> tuple[FrameRange, ...]:
     """Return the frames that a version holds, by the reel's own numbers. Raises RefusedError: it holds no frames."""
     held = frames_in(desk.manifests.read(version.manifest), version.scan_map)
@@ -119,9 +66,19 @@ def print_of(
     `with_shots` reads its kept thumbnails, up to a hundred megabytes, for where its shots begin; `with_made` counts the
     restored programme among the others.
     """
-    shots = shots_of(desk, version) if with_shots else None
-    maps = maps_from(desk, state, version.name, with_made=with_made)
-    return Print(version.name, frames_of(desk, version), maps, shots)
+    return prints_of(desk, state, [version], with_shots=with_shots, with_made=with_made)[0]
+
+
+def prints_of(
+    desk: Source, state: State, versions: Iterable[Version], *, with_shots: bool = False, with_made: bool = False
+) -> list[Print]:
+    """Return several as `print_of` does, each frame map read once for all of them."""
+    shelf, found = Shelf(desk, state, with_made=with_made), []
+    for version in versions:
+        shots = shots_of(desk, version) if with_shots else None
+        maps = shelf.maps_from(version.name)
+        found.append(Print(version.name, frames_of(desk, version), maps, shots, shelf.disputed_from(version.name)))
+    return found
 
 
 def shots_of(desk: Source, version: Version) -> tuple[int, ...] | None:

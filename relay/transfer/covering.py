@@ -5,7 +5,7 @@ from relay.ledger.state import State
 from relay.model import ReelName, VersionName, code_of, reel_of
 from relay.programme.coverage import About, Covered, covered
 from relay.programme.lacking import Print
-from relay.transfer.aligned import Source, print_of
+from relay.transfer.aligned import Source, prints_of
 from relay.transfer.looked import decay_of
 
 
@@ -25,7 +25,7 @@ def reels_along(source: Source, state: State, code: str) -> tuple[Covered, ...]:
             newest[reel_of(name)] = name
     if not newest:
         raise MissingError(f"no reel of {code} was put beside another print yet: nothing is known to draw")
-    prints = [print_of(source, state, state.versions[newest[reel]]) for reel in sorted(newest)]
+    prints = prints_of(source, state, [state.versions[newest[reel]] for reel in sorted(newest)])
     return tuple(covered_by(source, state, one) for one in prints)
 
 

@@ -10,7 +10,7 @@ from relay.media.sequence import files_by_frame
 from relay.model import Element, FrameRange, ReelName, VersionName, frame_count, is_in, reel_of
 from relay.programme.lacking import Print, gaps_of
 from relay.programme.late import Filled, Shared, added, filled, shared, still_nowhere
-from relay.transfer.aligned import print_of
+from relay.transfer.aligned import print_of, prints_of
 from relay.transfer.desk import Desk
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def _reel(desk: Desk, ground: Ground, reel: ReelName, places: int) -> LateReel:
     if version is None:
         return _unknown(ground, reel, sent)
     late = print_of(desk, state, version, with_shots=bool(places))
-    others = [print_of(desk, state, state.versions[name]) for name in _newest(state, late)]
+    others = prints_of(desk, state, [state.versions[name] for name in _newest(state, late)])
     lacking = {one.version: gaps_of(one) for one in others}
     found = filled(lacking, version.name)
     wanted = added(found)

@@ -164,6 +164,37 @@ def test_the_ledger_tells_it_in_a_sentence(aligned: House):
     aligned("tokyo", "ledger", "check")
 
 
+THIRD = OTHER.replace('code = "B"', 'code = "C"').replace("duplicate negative", "projection print")
+
+
+def test_where_three_prints_contradict_each_other_every_reader_of_maps_says_that_it_is_not_sure(
+    house: House, tmp_path_factory: pytest.TempPathFactory
+):
+    three = house.copied(tmp_path_factory.mktemp("three"))
+    (three.place / "more.toml").write_text(PRODUCTION + OTHER + THIRD, encoding="utf-8")
+    three("lisbon", "production", "revise", "more.toml", "--reason", "a print turned up")
+    three.send("halifax", three.place / "b", "C/R01", "--start-mark", "100=100")
+    put_side_by_side(three.place)
+    c = numbered(IN_B, 100)
+    say_maps(three.place, ("B/R01/v1", numbered(IN_B, 100)), ("C/R01/v1", c))
+    slipped = c | {frame: c[frame + 1] for frame in range(30, 35)}  # said of A alone: there C is a frame late
+    say_maps(three.place, ("A/R01/v1", {number: number for number in IN_A}), ("C/R01/v1", slipped))
+    (own,) = three.told("lisbon", "gaps", "A/R01")["prints"]
+    assert own["disputed"] == [{"prints": ["B/R01/v1", "C/R01/v1"], "frames": [[30, 34]]}]
+    said = three("lisbon", "gaps", "A/R01").out
+    assert "contradict each other at 30-34: none is sure there" in " ".join(said.split())
+    for place, sure in (("A/R01:30-34", False), ("A/R01:5-9", True)):
+        fills = three.told("lisbon", "fill", place, "--no-pictures")["fills"]
+        assert [each["sure"] for each in fills] == [sure, sure]
+    (reel,) = three.told("lisbon", "coverage", "A")["reels"]
+    for strip in reel["prints"][1:]:
+        assert [30, 34] in [each["frames"] for each in strip["stretches"] if each["holding"] == "not sure"]
+    pinned = ("pin", "A/R01:32", "B/R01:123", "--note", "the ferry's bell")
+    three("tokyo", *pinned)
+    fills = three.told("lisbon", "fill", "A/R01:32-32", "--no-pictures")["fills"]
+    assert {each["version"]: each["sure"] for each in fills} == {"B/R01/v1": True, "C/R01/v1": False}
+
+
 RESTORED = """
 [[element]]
 code = "Q"
@@ -183,8 +214,7 @@ def test_prints_that_nobody_put_side_by_side_are_known_by_way_of_others_and_the_
     house: House, tmp_path_factory: pytest.TempPathFactory
 ):
     away = house.copied(tmp_path_factory.mktemp("by_way"))
-    third = OTHER.replace('code = "B"', 'code = "C"').replace("duplicate negative", "projection print")
-    (away.place / "more.toml").write_text(PRODUCTION + OTHER + third + RESTORED, encoding="utf-8")
+    (away.place / "more.toml").write_text(PRODUCTION + OTHER + THIRD + RESTORED, encoding="utf-8")
     away("lisbon", "production", "revise", "more.toml", "--reason", "a print turned up")
     for folder, reel in (("a", "Q/R01"), ("b", "C/R01")):
         away.send("halifax", away.place / folder, reel, "--start-mark", {"a": "0", "b": "100=100"}[folder])

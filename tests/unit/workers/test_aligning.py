@@ -13,9 +13,9 @@ from relay.media.thumbnails import Thumbnails
 from relay.model import digest_of
 from relay.programme.framemap import FrameMap
 from relay.transfer import aligning
-from relay.transfer.aligned import maps_from
 from relay.transfer.aligning import align
 from relay.transfer.handover import Sending, send
+from relay.transfer.maps import Shelf
 from relay.transfer.sender import Sender
 from tests.references.prints import LEVELS, drawn_source, struck
 from tests.unit.workers.house import COORDINATOR, House, fill, film, reel_of_frames
@@ -70,7 +70,7 @@ def told(house: House) -> tuple[Alignment, FrameMap]:
     with house.desk(COORDINATOR) as desk:
         state = desk.ledger.follow()
         (said,) = state.alignments
-        return said, maps_from(desk, state, "A/R001/v1")["B/R001/v1"]
+        return said, Shelf(desk, state).maps_from("A/R001/v1")["B/R001/v1"]
 
 
 def test_two_prints_that_were_looked_at_are_put_side_by_side_once_by_the_coordinator(both: House):
