@@ -9,7 +9,7 @@ from relay.board.door import Asking, board_of
 from relay.board.rows.view import Viewer
 from relay.board.web import Told, shown
 from relay.model import VersionName, frame_count
-from relay.programme.coverage import Covered
+from relay.programme.coverage import Covered, share_in_words
 from relay.programme.coverage_picture import coverage_svg
 
 router = APIRouter(include_in_schema=False)
@@ -50,7 +50,7 @@ def _rows(reel: Covered) -> list[dict[str, object]]:
         {
             "name": strip.name,
             "kind": strip.kind,
-            "share": f"{100 * strip.share(reel.axis):.1f} %",
+            "share": share_in_words(strip, reel.axis),
             "lacking": strip.of("lacking"),
             "unsure": strip.of("not sure"),
             "unknown": strip.of("not known"),

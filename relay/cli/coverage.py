@@ -13,7 +13,7 @@ from relay.cli.prints import prints_named
 from relay.ledger.state import Material, State
 from relay.media.eyes import check_media
 from relay.model import code_of
-from relay.programme.coverage import Covered, Strip
+from relay.programme.coverage import Covered, Strip, share_in_words
 from relay.programme.coverage_picture import coverage_png, coverage_svg
 from relay.store.folder import in_our_words
 from relay.transfer.covering import covered_by, reels_along
@@ -112,8 +112,7 @@ def _show_covered(page: Page, reels: Sequence[Covered]) -> None:
         page.line(f", frames {reel.axis.first} to {reel.axis.last}: in no print {in_words(reel.nowhere)}.",
                   head=f"along {reel.name}")  # fmt: skip
         rows = [
-            (strip.name, strip.kind, f"{100 * strip.share(reel.axis):.1f} %", _letters(strip, reel))
-            for strip in reel.strips
+            (strip.name, strip.kind, share_in_words(strip, reel.axis), _letters(strip, reel)) for strip in reel.strips
         ]
         page.table(("print", "kind", "holds", "█ held  ? not sure  - not known  · lacking"), rows)
         for strip in reel.strips:

@@ -49,6 +49,8 @@ class About(NamedTuple):
     """What it was scanned from: `duplicate negative, second`."""
     decay: tuple[Decayed, ...] | None = None
     """Where it has decayed, in its reel's numbers. None: nobody looked."""
+    title: str = ""
+    """Of its element: `The tinted print`."""
 
 
 class Strip(NamedTuple):
@@ -64,6 +66,8 @@ class Strip(NamedTuple):
     """Where what it shows has decayed, along the axis. None: nobody looked."""
     by: tuple[VersionName, ...] = ()
     """The prints by way of which that is known, where nobody put it beside the axis."""
+    title: str = ""
+    """Of its element."""
 
     def share(self, axis: FrameRange) -> float:
         """Return how much of the axis it holds, surely or not: 0 to 1."""
@@ -72,6 +76,12 @@ class Strip(NamedTuple):
     def of(self, *holdings: Holding) -> tuple[FrameRange, ...]:
         """Return the stretches of the axis of which one of `holdings` is said."""
         return tuple(each.frames for each in self.stretches if each.holding in holdings)
+
+
+def share_in_words(strip: Strip, axis: FrameRange) -> str:
+    """Return how much of the axis it holds, in percent: 100 only where it holds all of it."""
+    percent = f"{100 * strip.share(axis):.1f} %"
+    return "over 99.9 %" if percent == "100.0 %" and strip.share(axis) < 1 else percent
 
 
 class Covered(NamedTuple):
@@ -113,7 +123,8 @@ def _strip(
     stretches = [Stretch(each, holding) for holding, ranges in told.items() for each in ranges]
     stretches += [Stretch(each, "lacking") for each in lacking]
     ordered = tuple(sorted(stretches, key=lambda each: each.frames.first))
-    return Strip(name, about.kind, level_of(about.kind.partition(",")[0]), ordered, inserts)
+    level = level_of(about.kind.partition(",")[0])
+    return Strip(name, about.kind, level, ordered, inserts, title=about.title)
 
 
 def _other(one: Print, name: VersionName, about: About, axis: FrameRange, lacking: Sequence[Gap]) -> Strip:

@@ -32,8 +32,13 @@ def reels_along(source: Source, state: State, code: str) -> tuple[Covered, ...]:
 def covered_by(source: Source, state: State, one: Print) -> Covered:
     """Return what each print covers along `one`. Raises BrokenError where a report of decay cannot be read."""
     names = (one.version, *one.maps)
-    about = {name: About(kind_in_words(state, name), decay_of(source, state.versions[name])) for name in names}
-    return covered(one, about)
+    return covered(one, {name: _about(source, state, name) for name in names})
+
+
+def _about(source: Source, state: State, name: VersionName) -> About:
+    element = state.film().element_of(reel_of(name))
+    decay = decay_of(source, state.versions[name])
+    return About(kind_in_words(state, name), decay, element.title if element else "")
 
 
 def kind_in_words(state: State, version: VersionName) -> str:
