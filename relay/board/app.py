@@ -1,5 +1,6 @@
 """The web application: its parts put together, and where an error becomes a sentence with a status."""
 
+import asyncio
 import secrets
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
@@ -9,6 +10,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.sessions import SessionMiddleware
@@ -48,7 +50,7 @@ def board_app(board: Board, *, hosts: Sequence[str], secret: str, is_secure: boo
     )
     app.state.board, app.state.start = board, secrets.token_hex(8)
     app.state.sheets = Sheets()
-    app.state.listening, app.state.is_stopping = 0, False
+    app.state.listening, app.state.is_stopping, app.state.ready = 0, False, board.watch.picture
     for part in (door, pages, covering, comparing, deciding, foretelling, api, live, figures, pictures):
         app.include_router(part.router)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
@@ -66,11 +68,14 @@ def board_app(board: Board, *, hosts: Sequence[str], secret: str, is_secure: boo
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    warm()
-    app.state.board.watch.start()
+    board = app.state.board
+    await run_in_threadpool(warm, board)
+    board.watch.start()
+    renewing = asyncio.create_task(live.renewing(app))
     yield
     app.state.is_stopping = True
-    app.state.board.watch.stop()
+    await renewing
+    board.watch.stop()
 
 
 def _tell_errors(app: FastAPI) -> None:

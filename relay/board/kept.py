@@ -23,6 +23,14 @@ class Kept:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._cells: OrderedDict[tuple[Any, ...], _Cell] = OrderedDict()
+        self._moment: Any = None
+
+    def turn_to(self, moment: Any) -> None:
+        """Forget all that was reckoned before `moment`, if that is another than the last."""
+        with self._lock:
+            if moment != self._moment:
+                self._moment = moment
+                self._cells.clear()
 
     def get(self, key: tuple[Any, ...], reckon: Callable[[], Any]) -> Any:
         """Return what `key` stands for, reckoned once however many ask for it at a time."""

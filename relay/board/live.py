@@ -1,18 +1,28 @@
-"""Tells open pages that something changed: server-sent events, a few bytes each; the page then asks for itself anew."""
+"""Tells open pages that something changed: server-sent events, a few bytes each; the page then asks for itself anew.
+
+Pages that are looked at are rendered before that is told, so that whoever asks after it need not wait.
+"""
 
 import asyncio
 import json
 from collections.abc import AsyncIterator
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import StreamingResponse
 
 from relay.board.door import AskedInError, Asking, board_of, viewer_of
+from relay.board.web import known_of
 
 router = APIRouter(include_in_schema=False)
 
 LOOK = 0.25
-"""Seconds between two looks at what is known; no request to anybody."""
+"""Seconds between two looks at what there is to tell; no request to anybody."""
+
+PATIENCE = 0.5
+"""Seconds after which open pages are told all the same: some page may wait for a store that is slow."""
+
+READY = 0.05
+"""Seconds between two looks at whether pages must be rendered anew."""
 
 GONE_EVERY = 8
 """Looks between two at whether the page is still open: that look costs more than all the rest."""
@@ -22,6 +32,20 @@ KEEP_ALIVE = 15.0
 
 LONGEST = 200
 """Pages that may listen at once; more are told to come back."""
+
+
+async def renewing(app: FastAPI) -> None:
+    """Render what is looked at after each change, and say then that it is ready, until the board stops."""
+    state, done, task = app.state, None, None
+    while not state.is_stopping:
+        picture, known = state.board.watch.picture, known_of(state.board)
+        if known != done:
+            task = asyncio.create_task(state.sheets.renew(known))
+            await asyncio.wait([task], timeout=PATIENCE)
+            state.ready, done = picture, known
+        await asyncio.sleep(READY)
+    if task:
+        task.cancel()
 
 
 @router.get("/live")
@@ -42,7 +66,7 @@ async def _events(request: Request) -> AsyncIterator[str]:
         while not state.is_stopping and (looks % GONE_EVERY or not await request.is_disconnected()):
             looks += 1
             board.watch.asked()
-            picture = board.watch.picture
+            picture = state.ready
             if picture.number != told:
                 told, silent = picture.number, 0.0
                 facts = {

@@ -61,7 +61,7 @@ async def reel(
         changes = board.compared(viewer, before, after) if before and after else None
         return {**_of_reel(board, viewer, name), "changes": changes, "before": before, "after": after}
 
-    return await shown(request, viewer, "reel.html", tell)
+    return await shown(request, viewer, "reel.html", tell, ahead=not (before or after))
 
 
 def _of_reel(board: Board, viewer: Viewer, name: ReelName) -> Told:

@@ -2,10 +2,12 @@
 
 A page is rendered for somebody without a name, and keeps open slots for the session's token, the operation ids of its
 buttons, the name in its head and what was just said. It serves everybody of the same role, site and holder until
-something changes or the minute is over.
+something changes or the minute is over. A page that is open already asks for it bare, with its slots empty, and fills
+them itself: that is the same for all of them, compressed once.
 """
 
 import asyncio
+import gzip
 import re
 import secrets
 from collections import OrderedDict
@@ -21,6 +23,15 @@ from relay.board.rows.view import Viewer
 KEPT = 128
 """Pages that are kept at once; the longest unused go first. The heaviest has some 150 kB."""
 
+LOOKED_AT = 3
+"""Changes after which a page that nobody asked for any more is not rendered ahead: whoever looks asks after each."""
+
+AHEAD = 32
+"""Pages that are rendered ahead at most, those asked for last first."""
+
+TIGHT = 5
+"""How tightly bare pages are compressed: a tenth larger than the tightest, in half of the time."""
+
 _MARK = secrets.token_hex(16)
 """Nobody outside this process can write a slot."""
 
@@ -33,11 +44,19 @@ class Sheet:
     """A rendered page with its slots: what stands between them at even places, which slot at odd ones."""
 
     parts: tuple[str, ...]
-    status: int = 200
+    status: int
+    zipped: bytes
+    """`bare` in UTF-8, compressed by gzip."""
 
     @classmethod
     def of(cls, text: str, status: int = 200) -> "Sheet":
-        return cls(tuple(_SLOT.split(text)), status)
+        parts = tuple(_SLOT.split(text))
+        return cls(parts, status, gzip.compress(_bare(parts).encode(), TIGHT, mtime=0))
+
+    @property
+    def bare(self) -> str:
+        """The page that belongs to nobody: its slots are empty."""
+        return _bare(self.parts)
 
     def filled(self, *, token: str, name: str, said: str) -> str:
         """Return the page of one session: `token` under a fresh mask, each button with an operation id of its own."""
@@ -52,9 +71,20 @@ class Sheet:
         return "".join(filled)
 
 
+def _bare(parts: tuple[str, ...]) -> str:
+    return "".join(parts[::2])
+
+
 def nameless(viewer: Viewer) -> Viewer:
     """Return `viewer` as pages are rendered for them. A site's own board calls whoever sits there by the site."""
     return viewer if viewer.name == viewer.site else viewer.model_copy(update={"name": NAME})
+
+
+@dataclass
+class _Wanted:
+    render: Callable[[], Sheet]
+    at: int
+    """The change after which somebody asked for it last."""
 
 
 class Sheets:
@@ -62,18 +92,43 @@ class Sheets:
 
     def __init__(self) -> None:
         self._known: Hashable = None
+        self._changes = 0
         self._sheets: OrderedDict[Hashable, asyncio.Task[Sheet]] = OrderedDict()
+        self._wanted: OrderedDict[Hashable, _Wanted] = OrderedDict()
 
-    async def get(self, known: Hashable, key: Hashable, render: Callable[[], Sheet]) -> Sheet:
-        """Return the sheet for `key`, rendered in a thread, once however many ask; all go when `known` is another."""
+    async def get(self, known: Hashable, key: Hashable, render: Callable[[], Sheet], *, ahead: bool = False) -> Sheet:
+        """Return the sheet for `key`, rendered in a thread, once however many ask; all go when `known` is another.
+
+        `ahead`: while it is asked for, `renew` renders it as well, by this `render` at later times.
+        """
+        self._turn_to(known)
+        if ahead:
+            self._wanted[key] = _Wanted(render, self._changes)
+            self._wanted.move_to_end(key)
+            while len(self._wanted) > AHEAD:
+                self._wanted.popitem(last=False)
+        return await asyncio.shield(self._task(key, render))  # whoever goes away takes it from nobody else
+
+    async def renew(self, known: Hashable) -> None:
+        """Render what is looked at, one after the other, so that whoever asks next need not wait. Raises nothing."""
+        self._turn_to(known)
+        for key, wanted in reversed([*self._wanted.items()]):
+            if self._changes - wanted.at > LOOKED_AT:
+                self._wanted.pop(key, None)
+            elif self._known == known:
+                await asyncio.wait([self._task(key, wanted.render)])
+
+    def _turn_to(self, known: Hashable) -> None:
         if known != self._known:
-            self._known, self._sheets = known, OrderedDict()
+            self._known, self._sheets, self._changes = known, OrderedDict(), self._changes + 1
+
+    def _task(self, key: Hashable, render: Callable[[], Sheet]) -> "asyncio.Task[Sheet]":
         task = self._sheets.get(key)
         if task is None:
             task = asyncio.ensure_future(run_in_threadpool(render))
             self._keep(key, task)
         self._sheets.move_to_end(key)
-        return await asyncio.shield(task)  # whoever goes away takes it from nobody else
+        return task
 
     def _keep(self, key: Hashable, task: "asyncio.Task[Sheet]") -> None:
         sheets = self._sheets

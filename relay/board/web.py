@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from fastapi import Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 Told = dict[str, Any]
 _WRITTEN = re.compile(r"(?:[A-Z][a-z]{2} )?(\d{4}-\d\d-\d\d \d\d:\d\d) UTC")
 DAY = timedelta(days=1)
+ANEW = "x-relay-anew"
+"""The header of a page's script that asks for its page anew: what belongs to its session it fills in itself."""
 
 
 @lru_cache(maxsize=1)
@@ -72,11 +74,11 @@ def percent(part: float, whole: float) -> str:
 
 def moment(at: datetime, zone: ZoneInfo | None = None, town: str = "") -> Markup:
     """Return an instant as people read it: in UTC, which the page turns into the reader's own, and in a site's."""
-    own = Markup("")
+    own = ""
     if zone is not None and town:
-        local = at.astimezone(zone)
-        own = Markup(' <span class="own">{} in {}</span>').format(f"{local:%a %H:%M}", town)
-    return Markup('<time datetime="{}">{} UTC</time>{}').format(f"{at:%Y-%m-%dT%H:%M:%SZ}", f"{at:%-d %b %H:%M}", own)
+        own = f' <span class="own">{at.astimezone(zone):%a %H:%M} in {escape(town)}</span>'
+    shown = f'<time datetime="{at:%Y-%m-%dT%H:%M:%SZ}">{at:%-d %b %H:%M} UTC</time>{own}'
+    return Markup(shown)  # noqa: S704  all that strangers wrote of it was escaped
 
 
 def ago(at: datetime, now: datetime) -> str:
@@ -86,44 +88,54 @@ def ago(at: datetime, now: datetime) -> str:
     return f"{span_in_words(now - at)} ago" if at < now else f"in {span_in_words(at - now)}"
 
 
-def warm() -> None:
-    """Compile every template, so that nobody who opens a page waits for it."""
+def warm(board: "Board") -> None:
+    """Compile every template and reckon the rows of most pages, so that nobody who opens one first waits for it."""
     for name in _environment().list_templates(extensions=["html"]):
         _environment().get_template(name)
+    if board.watch.picture.state.production is not None:
+        viewer = Viewer(name=board.seat.site, role="coordinator", site=board.seat.site)
+        board.now(viewer)
+        board.jobs(viewer)
 
 
 async def shown(
-    request: Request, viewer: Viewer, template: str, tell: Callable[["Board", Viewer], Told]
-) -> HTMLResponse:
+    request: Request, viewer: Viewer, template: str, tell: Callable[["Board", Viewer], Told], *, ahead: bool = True
+) -> Response:
     """Return a page of what `tell` says, kept for all who see the same: it is given nobody's name, and no request.
 
-    What `tell` says may hold a `status` beside what the template needs.
+    What `tell` says may hold a `status` beside what the template needs. `ahead`: render it after each change before
+    anybody asks; not where that costs more than a look at what is known.
     """
     board: Board = request.app.state.board
     board.watch.asked()
-    everyone, picture, now = nameless(viewer), board.watch.picture, board.seat.ledger.now()
-    speaks, path = board.actors.speaks_for(viewer.site), request.url.path
-    heard = picture.heard and picture.heard.replace(second=0, microsecond=0)
-    known = (picture.number, now.replace(second=0, microsecond=0), heard)
+    everyone, speaks, path = nameless(viewer), board.actors.speaks_for(viewer.site), request.url.path
 
     def render() -> Sheet:
-        _, view = board.seen(everyone)
-        frame = {"viewer": everyone, "view": view, "speaks": speaks, "picture": picture, "time": now}
-        return _sheet(request, template, path, {**frame, **tell(board, everyone)})
+        picture, view = board.seen(everyone)
+        frame = {"viewer": everyone, "view": view, "speaks": speaks, "picture": picture, "time": view.now}
+        return _sheet(request.app.version, template, path, {**frame, **tell(board, everyone)})
 
-    sheet = await request.app.state.sheets.get(known, (path, request.url.query, everyone, speaks), render)
-    return _given(request, sheet, viewer.name)
+    key = (path, request.url.query, everyone, speaks)
+    sheet = await request.app.state.sheets.get(known_of(board), key, render, ahead=ahead)
+    return _bare(request, sheet) if request.headers.get(ANEW) else _given(request, sheet, viewer.name)
+
+
+def known_of(board: "Board") -> tuple[object, ...]:
+    """Return what tells the present moment from every other at which a page could look otherwise."""
+    picture = board.watch.picture
+    heard = picture.heard and picture.heard.replace(second=0, microsecond=0)
+    return picture.number, board.seat.ledger.now().replace(second=0, microsecond=0), heard
 
 
 def page(request: Request, template: str, *, status: int = 200, **told: Any) -> HTMLResponse:
     """Return a page that is kept for nobody, of what needs no viewer: the door, a fault."""
     board = request.app.state.board
     frame = {"viewer": None, "picture": board.watch.picture, "time": board.seat.ledger.now(), "status": status}
-    return _given(request, _sheet(request, template, request.url.path, frame | told), "")
+    return _given(request, _sheet(request.app.version, template, request.url.path, frame | told), "")
 
 
-def _sheet(request: Request, template: str, path: str, told: Told) -> Sheet:
-    frame = {"path": path, "token": TOKEN, "said": SAID, "version": request.app.version}
+def _sheet(version: str, template: str, path: str, told: Told) -> Sheet:
+    frame = {"path": path, "token": TOKEN, "said": SAID, "version": version}
     return Sheet.of(_environment().get_template(template).render(frame | told), told.get("status", 200))
 
 
@@ -132,3 +144,10 @@ def _given(request: Request, sheet: Sheet, name: str) -> HTMLResponse:
 
     text = sheet.filled(token=token_of(request), name=name, said=request.session.pop("said", ""))
     return HTMLResponse(text, status_code=sheet.status)
+
+
+def _bare(request: Request, sheet: Sheet) -> Response:
+    if "gzip" not in request.headers.get("accept-encoding", ""):
+        return HTMLResponse(sheet.bare, status_code=sheet.status)
+    headers = {"content-encoding": "gzip", "vary": "Accept-Encoding"}
+    return HTMLResponse(sheet.zipped, status_code=sheet.status, headers=headers)

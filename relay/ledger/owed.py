@@ -67,7 +67,9 @@ def meant_for(state: State, site: str) -> list[VersionName]:
 
 
 def _meant(state: State, job: Job, site: str) -> Iterator[VersionName]:
-    if (job.claim and job.claim.site == site) or (job.standing is Standing.OPEN and first_asked(state, job) == site):
+    if job.inputs and (
+        (job.claim and job.claim.site == site) or (job.standing is Standing.OPEN and first_asked(state, job) == site)
+    ):
         yield from job.inputs
     if job.offer and job.offer.to == site:
         yield from job.inputs

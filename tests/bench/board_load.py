@@ -62,10 +62,10 @@ class Crowd:
         assert answer.url.path == "/", answer.text
         return client
 
-    async def look(self, client: httpx.AsyncClient, path: str) -> str:
+    async def look(self, client: httpx.AsyncClient, path: str, *, anew: bool = False) -> str:
         began = time.monotonic()
         try:
-            answer = await client.get(path)
+            answer = await client.get(path, headers={"x-relay-anew": "yes"} if anew else {})
         except httpx.TransportError as error:
             self.faults.append(f"{path}: {error!r}")
             return ""
@@ -78,16 +78,17 @@ class Crowd:
         dice, changed = random.Random(number), asyncio.Event()
         await asyncio.sleep(dice.uniform(0, 10))
         listening = asyncio.create_task(self._listen(client, changed))
-        path = dice.choice(PAGES)
+        path, anew = dice.choice(PAGES), False
         while time.monotonic() < self.end:
-            await self.look(client, path)
+            await self.look(client, path, anew=anew)
             turn = time.monotonic() + dice.uniform(*TURNS_A_PAGE)
             try:
                 await asyncio.wait_for(changed.wait(), max(0.1, turn - time.monotonic()))
                 changed.clear()
-                await asyncio.sleep(dice.uniform(0, 0.4))  # as the script does
+                await asyncio.sleep(dice.uniform(0, 0.4))  # as the script does, which asks for the page bare
+                anew = True
             except TimeoutError:
-                path = dice.choice(PAGES)
+                path, anew = dice.choice(PAGES), False
         listening.cancel()
         await client.aclose()
 

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 from relay.ledger.decision_words import DecisionMade, Evidence
@@ -63,11 +64,13 @@ def reel_told(word: Word) -> ReelName | None:
 
 def ledger_lines(raws: Iterable[tuple[int, bytes]], only: Collection[ReelName] | None = None) -> tuple[LedgerLine, ...]:
     """Return entries as lines, in the order given; with `only`, just what is said about those reels, and of them."""
-    lines = (_line(slot, raw, only) for slot, raw in raws)
+    within = None if only is None else frozenset(only)
+    lines = (_line(slot, raw, within) for slot, raw in raws)
     return tuple(line for line in lines if line.said)
 
 
-def _line(slot: int, raw: bytes, only: Collection[ReelName] | None) -> LedgerLine:
+@lru_cache(maxsize=1024)
+def _line(slot: int, raw: bytes, only: frozenset[ReelName] | None) -> LedgerLine:
     entry = read_entry(raw, slot)
     words = entry.body.words if only is None else tuple(_within(word, only) for word in entry.body.words)
     shown = [word for word in words if word is not None]

@@ -30,9 +30,13 @@ class Move(Frozen):
 
 
 def move_of(view: View, job: Job) -> Move | None:
-    """Return who has the next move on `job`; None when it is over."""
-    if job.is_over:
-        return None
+    """Return who has the next move on `job`, one of the view's; None when it is over."""
+    if job.job not in view.moves:
+        view.moves[job.job] = None if job.is_over else _move(view, job)
+    return view.moves[job.job]
+
+
+def _move(view: View, job: Job) -> Move:
     site, does, words = _turn(view, job)
     return Move(
         job=job.job,

@@ -113,7 +113,7 @@ def _stale(view: View) -> Iterator[Need]:
 def _versions(view: View) -> Iterator[Need]:
     taken = {name for job in view.state.jobs.values() if not job.is_over for name in (*job.inputs, job.outcome)}
     for version in view.state.versions.values():
-        if not version.receipts and not version.checks:
+        if _is_whole(version):
             continue
         matters = version.name in taken or view.state.newest[reel_of(version.name)] == _number(version)
         if matters and is_refused(view, version):
@@ -128,6 +128,14 @@ def _versions(view: View) -> Iterator[Need]:
                 reel=reel_of(version.name),
                 since=max(each.time for each in version.checks) if version.checks else version.time,
             )
+
+
+def _is_whole(version: Version) -> bool:
+    """Answer whether nobody found anything wrong with `version`: of most, and quickly."""
+    for receipt in version.receipts:
+        if receipt.faults or not receipt.whole:
+            return False
+    return not any(check.faults for check in version.checks)
 
 
 def _number(version: Version) -> int:

@@ -51,7 +51,7 @@ is 16,000; a shorter strip says that nobody knows."""
 def strip_of(view: View, reel: ReelName) -> Strip:
     """Return the strip of `reel` as it is now."""
     held = _newest_frames(view, reel)
-    can = _can(view, reel)
+    can = view.cans.get(reel)
     first, last = _extent(can, held)
     whole = (FrameRange(first=first, last=last),)
     stages = [stage for stage in view.film.route if reel in route.reels_of(view.film, stage)]
@@ -62,12 +62,6 @@ def strip_of(view: View, reel: ReelName) -> Strip:
         layers=tuple(layer for stage in stages for layer in _layers(view, stage, reel, whole)),
         gaps=without(whole, held) if held else (),
     )
-
-
-def _can(view: View, reel: ReelName) -> int | None:
-    element = view.film.element_of(reel)
-    reels = element.reels if element else ()
-    return next((each.frames for each in reels if each.name == reel.partition("/")[2]), None)
 
 
 def _newest_frames(view: View, reel: ReelName) -> Frames:

@@ -3,11 +3,15 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Literal, Self
+from functools import cached_property
+from typing import TYPE_CHECKING, Literal, Self
 from zoneinfo import ZoneInfo
 
 from relay.ledger.state import State
 from relay.model import FrameRange, Frozen, Production, ReelName, VersionName, reel_of
+
+if TYPE_CHECKING:
+    from relay.board.rows.moves import Move
 
 Frames = tuple[FrameRange, ...]
 
@@ -66,9 +70,17 @@ class View:
     outlook: Outlook | None = None
     """The newest forecast, where there is one."""
 
+    moves: "dict[str, Move | None]" = field(default_factory=dict, init=False, compare=False)
+    """Who has the move on each job, as far as somebody asked: most pages do. A limited view begins with none."""
+
     @property
     def film(self) -> Production:
         return self.state.film()
+
+    @cached_property
+    def cans(self) -> Mapping[ReelName, int | None]:
+        """How many frames each reel has by its can."""
+        return {ReelName(f"{each.code}/{reel.name}"): reel.frames for each in self.film.elements for reel in each.reels}
 
     def title_of(self, site: str) -> str:
         """Return what people call a site: `Tokyo` for `Tokyo: grading`."""

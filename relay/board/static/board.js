@@ -36,14 +36,31 @@ const moveNow = () => {
 
 // The page, asked for anew.
 
+const NOWLINE = /<line class="nowline"[^>]*><\/line>/g;
+const OF_SESSION = /(<input type="hidden" name="(?:token|op)" value=")[^"]*/g;
+const prints = new WeakMap();
+
+// What a part looked like as it came, in UTC and with nothing of one session's in it: what two are compared by.
 const printOf = (node) => {
-  const copy = node.cloneNode(true);
-  for (const each of copy.querySelectorAll("input[type=hidden]")) if (each.name !== "seen") each.remove();
-  for (const each of copy.querySelectorAll("time")) { each.removeAttribute("title"); each.textContent = ""; }
-  for (const each of copy.querySelectorAll("[data-zone]")) each.textContent = "";
-  for (const each of copy.querySelectorAll(".nowline")) each.remove();
-  copy.classList.remove("fresh");
-  return copy.outerHTML;
+  if (!prints.has(node)) prints.set(node, node.outerHTML.replace(NOWLINE, "").replace(OF_SESSION, "$1"));
+  return prints.get(node);
+};
+
+const parts = (root) => root.querySelectorAll("[data-part], [data-list] > *");
+
+// A page that is asked for anew comes bare: the same for everybody who sees the same.
+const fill = (root) => {
+  for (const each of root.querySelectorAll("input[name=token]")) each.value = token();
+  for (const each of root.querySelectorAll("input[name=op]")) {
+    each.value = [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  }
+};
+
+const taken = (fresh) => {
+  printOf(fresh);
+  tellTimes(fresh);
+  fill(fresh);
+  return fresh;
 };
 
 const isBusy = (node) => node.contains(document.activeElement) && document.activeElement.closest("form") !== null
@@ -56,7 +73,7 @@ const settle = (mine, fresh) => {
     return mine;
   }
   const hadFocus = mine.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
-  tellTimes(fresh);
+  taken(fresh);
   if (fresh.tagName === "LI" || fresh.id === "card") fresh.classList.add("fresh");
   if (hadFocus) queueMicrotask(() => fresh.querySelector(`[href="${CSS.escape(hadFocus)}"]`)?.focus());
   return fresh;
@@ -67,7 +84,7 @@ const renew = (next) => {
     const fresh = next.getElementById(list.id);
     if (!fresh || !fresh.hasAttribute("data-list")) continue;
     const mine = new Map([...list.children].map((each) => [each.id, each]));
-    const wanted = [...fresh.children].map((each) => (mine.has(each.id) ? settle(mine.get(each.id), each) : (tellTimes(each), each)));
+    const wanted = [...fresh.children].map((each) => (mine.has(each.id) ? settle(mine.get(each.id), each) : taken(each)));
     if (wanted.length !== list.children.length || wanted.some((each, at) => list.children[at] !== each)) list.replaceChildren(...wanted);
   }
   for (const part of document.querySelectorAll("[data-part]")) {
@@ -84,15 +101,16 @@ const askAnew = async (address = location.href) => {
   if (asking) { askAgain = true; return; }
   asking = true;
   try {
-    const answer = await fetch(address, { headers: { accept: "text/html" } });
+    const answer = await fetch(address, { headers: { accept: "text/html", "x-relay-anew": "yes" } });
     if (new URL(answer.url).pathname === "/enter") { location.assign("/enter"); return; }
     const next = new DOMParser().parseFromString(await answer.text(), "text/html");
     if (!answer.ok) return;
     const lists = (page) => [...page.querySelectorAll("main [id][data-list], main [id][data-part]")].map((each) => each.id).join();
     if (lists(next) === lists(document)) renew(next);
     else if (!isBusy(document.querySelector("main"))) {
-      tellTimes(next.body);
-      document.querySelector("main").replaceWith(next.querySelector("main"));
+      const main = next.querySelector("main");
+      parts(main).forEach(printOf);
+      document.querySelector("main").replaceWith(taken(main));
       renew(next);
     }
   } catch {
@@ -220,6 +238,7 @@ addEventListener("keydown", (event) => {
   }
 });
 
+parts(document).forEach(printOf);
 tellTimes(document);
 moveNow();
 setInterval(moveNow, 15_000);

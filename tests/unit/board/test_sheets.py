@@ -1,6 +1,7 @@
 """Pages are kept for all who see the same: nobody is ever given another's."""
 
 import asyncio
+import gzip
 import re
 import secrets
 from datetime import timedelta
@@ -8,11 +9,12 @@ from itertools import combinations
 
 import httpx
 import pytest
+from markupsafe import escape
 
 from relay.board.guard import is_token
 from relay.board.people import People
 from relay.board.serve import Place, app_at
-from relay.board.sheets import NAME, OP, SAID, TOKEN, Sheet, Sheets
+from relay.board.sheets import LOOKED_AT, NAME, OP, SAID, TOKEN, Sheet, Sheets
 from relay.errors import MissingError
 from tests.unit.board.board_house import GRADER, RULER, SCANNER, TOKYO, BoardHouse, quillmark
 
@@ -46,6 +48,10 @@ OPS, TOKENS = (
     re.compile(r'name="op" value="([0-9a-f]+)"'),
     re.compile(r'"(?:token|relay-token)" (?:value|content)="(.*?)"'),
 )
+
+BY_SCRIPT = {"x-relay-anew": "yes"}
+TOKENS_IN = re.compile(r'("(?:token|relay-token|op)" (?:value|content)=")[^"]*')
+WHO = re.compile(f"(<span>)(?:{'|'.join(escape(each) for each in EVERYBODY)})(?=[,<])")
 
 
 @pytest.fixture(scope="module")
@@ -85,18 +91,23 @@ async def came_in(app, who):
     return client
 
 
+def bare(text):
+    """Return a page without what belongs to one session: as the page's script is given it."""
+    return WHO.sub(r"\1", re.sub("<p>Not said:.*?</p>", "", TOKENS_IN.sub(r"\1", text)))
+
+
 def plain(text):
     return TOKENS.sub("token", OPS.sub("op", text))
 
 
-async def asked(app, who_and_pages, *, afresh):
-    """Return what everybody is told, by who and page; `afresh`: with nothing kept."""
+async def asked(app, who_and_pages, *, afresh, anew=False):
+    """Return what everybody is told, by who and page; `afresh`: with nothing kept; `anew`: as a page's script asks."""
     clients = {who: await came_in(app, who) for who in EVERYBODY}
     told = {}
     for who, path in who_and_pages:
         if afresh:
-            app.state.sheets = Sheets()
-        told[who, path] = (await clients[who].get(path)).text
+            app.state.sheets, app.state.board._rows._moment = Sheets(), None
+        told[who, path] = (await clients[who].get(path, headers=BY_SCRIPT if anew else {})).text
     return told
 
 
@@ -125,6 +136,39 @@ def test_whoever_asks_before_and_whoever_after_everybody_is_told_what_is_theirs(
     for one, other in combinations(kinds, 2):
         differ = [path for path in PAGES if plain(alone[one, path]) != plain(alone[other, path])]
         assert len(differ) >= 9, (one, other, differ)  # or the comparison above would hold whatever was mixed up
+
+
+def test_a_page_that_asks_for_itself_anew_is_told_what_it_was_told_but_for_what_is_its_session_s(app):
+    order = [(who, path) for path in PAGES for who in EVERYBODY]
+
+    def twice():
+        alone = asyncio.run(asked(app, order, afresh=True))
+        app.state.sheets = Sheets()
+        return alone, asyncio.run(asked(app, order, afresh=False, anew=True))
+
+    alone, anew = within_a_minute(app, twice)
+    kept = [key for key in order if 'data-live="yes"' in alone[key]]  # faults are not
+    assert len(kept) > 3 * len(order) / 4
+    for key in kept:
+        assert anew[key] == bare(alone[key]), key
+        assert not re.search(r'"(?:token|op)" value="[^"]', anew[key]), key
+    assert all(anew["ines", path] == anew["rui", path] for who, path in kept if who == "ines")
+
+
+def test_a_page_that_asks_for_itself_anew_is_given_it_as_it_was_compressed_once(app):
+    async def thrice():
+        client = await came_in(app, "ines")
+        async with client.stream("GET", "/jobs", headers=BY_SCRIPT) as zipped:
+            body = b"".join([part async for part in zipped.aiter_raw()])
+        plain_ = await client.get("/jobs", headers=BY_SCRIPT | {"accept-encoding": "identity"})
+        return zipped.headers, body, plain_
+
+    headers, body, asked_plainly = asyncio.run(thrice())
+    assert headers["content-encoding"] == "gzip"
+    assert "accept-encoding" in headers["vary"].lower()
+    assert gzip.decompress(body) == asked_plainly.content
+    assert "content-encoding" not in asked_plainly.headers
+    assert len(body) < len(asked_plainly.content) / 4
 
 
 def test_two_who_see_the_same_have_tokens_buttons_and_names_of_their_own(app):
@@ -215,6 +259,41 @@ def test_a_failure_is_told_and_not_kept():
         return refused.status, (await sheets.get(1, "reel", lambda: Sheet.of("there"))).parts
 
     assert asyncio.run(ask()) == (422, ("there",))
+
+
+def test_what_is_looked_at_is_rendered_ahead_until_nobody_asks_for_it_any_more():
+    rendered = []
+
+    def page(name, fails=False):
+        def render():
+            rendered.append(name)
+            if fails:
+                raise MissingError("not there yet")
+            return Sheet.of(f"{name} {len(rendered)}")
+
+        return render
+
+    async def ask():
+        sheets = Sheets()
+        await sheets.get(0, "now", page("now"), ahead=True)
+        await sheets.get(0, "what if", page("what if"))
+        with pytest.raises(MissingError):
+            await sheets.get(0, "gone", page("gone", fails=True), ahead=True)
+        rendered.clear()
+        told = []
+        for change in range(1, LOOKED_AT + 3):
+            await sheets.renew(change)
+            told.append([*rendered])
+            before = len(rendered)
+            if change == 1:
+                assert (await sheets.get(1, "now", page("another"), ahead=True)).parts == ("now 2",)
+                assert len(rendered) == before
+        return told
+
+    told = asyncio.run(ask())
+    assert told[0] == ["gone", "now"]  # asked for last goes first; what is not to be rendered ahead is not
+    assert told[-1].count("gone") == LOOKED_AT
+    assert told[-1].count("another") == LOOKED_AT
 
 
 def test_whoever_goes_away_takes_the_page_from_nobody_else():
