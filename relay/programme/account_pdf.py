@@ -8,11 +8,11 @@ nothing but what `read` gives, and the faces.
 
 import io
 from collections.abc import Callable, Iterable, Iterator
+from html import escape
 from importlib.resources import files
 from importlib.util import find_spec
 from itertools import groupby
 from typing import Any
-from xml.sax.saxutils import escape
 
 from relay.model import Digest
 from relay.programme.account_words import Block, Heading, Picture, Table, Text
@@ -127,7 +127,7 @@ class _Writer:
 
     def _shown(self, text: str) -> str:
         return "".join(
-            escape(said) if face == "Vera" else f'<font name="{face}">{escape(said)}</font>'
+            escape(said, quote=False) if face == "Vera" else f'<font name="{face}">{escape(said, quote=False)}</font>'
             for face, said in self._runs(text)
         )
 

@@ -4,6 +4,7 @@ What is about to be mended is written down in the site's home first: killed betw
 command finds it there and says it then.
 """
 
+from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -37,7 +38,9 @@ class _Owed(Frozen):
     found: DigestField | None
 
 
-_OWED = TypeAdapter(tuple[_Owed, ...])
+@cache
+def _owed_lines() -> TypeAdapter[tuple[_Owed, ...]]:
+    return TypeAdapter(tuple[_Owed, ...])
 
 
 def mend_version(
@@ -132,7 +135,7 @@ def _owed_file(desk: Desk, version: Version) -> Path:
 
 def _read_owed(desk: Desk, version: Version) -> dict[Digest, Digest | None]:
     try:
-        return {each.object: each.found for each in _OWED.validate_json(_owed_file(desk, version).read_bytes())}
+        return {each.object: each.found for each in _owed_lines().validate_json(_owed_file(desk, version).read_bytes())}
     except (OSError, ValidationError):
         return {}
 
@@ -141,6 +144,6 @@ def _write_owed(desk: Desk, version: Version, owed: dict[Digest, Digest | None])
     try:
         desk.owed.mkdir(exist_ok=True)
         lines = tuple(_Owed(object=digest, found=found) for digest, found in owed.items())
-        _owed_file(desk, version).write_bytes(_OWED.dump_json(lines))
+        _owed_file(desk, version).write_bytes(_owed_lines().dump_json(lines))
     except OSError as error:
         raise RefusedError(f"{desk.owed} cannot be written ({error.strerror}): nothing was mended") from error
