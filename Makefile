@@ -5,7 +5,8 @@
 .PHONY: help demo test browser pictures lint soak bench clean
 
 PYTEST := .venv-test/bin/python -m pytest
-# Many tests wait for somebody, so two cores are kept busy by four; each has servers of its own, so never more.
+# Many tests wait for somebody, so two cores are kept busy by four; each has servers of its own, so never more. The tests
+# of a file stay together, since they share what is built for them, and so do those of a server (tests/sharing_out.py).
 TESTERS := 4
 FITS := import sys, venv, ensurepip; sys.exit(sys.version_info < (3, 11))
 
@@ -17,7 +18,7 @@ demo: .venv/.installed ## hand reels round four sites on this machine, in two mi
 
 # Hundreds of processes load Relay: bytecode that is kept saves each of them a quarter of a second.
 test: .venv-test/.installed ## run every test; those for a server that is not installed are skipped
-	PYTHONDONTWRITEBYTECODE= $(PYTEST) -n $(TESTERS) --dist loadgroup $(ARGS)
+	PYTHONDONTWRITEBYTECODE= $(PYTEST) -n $(TESTERS) --dist loadfile --no-loadscope-reorder $(ARGS)
 
 browser: .venv-browser/.installed ## look at the board's pages with chromium (apt install chromium)
 	.venv-browser/bin/python -m pytest -m browser tests/browser $(ARGS)

@@ -2,11 +2,13 @@
 
 import os
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 from tests.servers.s3 import GivenServer, S3Server, ServerMissingError
+from tests.sharing_out import scheduler, unit_of
 
 ON_REQUEST = ("soak", "bench", "browser")
 GIVEN = ("TEST_S3_ENDPOINT", "TEST_S3_ACCESS_KEY", "TEST_S3_SECRET_KEY")
@@ -41,9 +43,18 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         config.hook.pytest_deselected(items=list(left_out))
         items[:] = [item for item in items if item not in left_out]
     for item in items:
-        # Ceph takes long to start: with `--dist loadgroup` one worker runs all that needs it.
-        if item.get_closest_marker("ceph") or "ceph" in getattr(item, "fixturenames", ()):
-            item.add_marker(pytest.mark.xdist_group("ceph"))
+        if _needs_ceph(item) and unit_of(item.nodeid) != "ceph":
+            raise pytest.UsageError(f"{item.nodeid} needs Ceph: say so in its name, so that Ceph is started only once")
+
+
+def _needs_ceph(item: pytest.Item) -> bool:
+    return item.get_closest_marker("ceph") is not None or "ceph" in getattr(item, "fixturenames", ())
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """With `--dist loadfile`, keep together what shares a server as well."""
+    return scheduler(config, log) if config.option.dist == "loadfile" else None
 
 
 _HERMETIC = {
@@ -87,9 +98,14 @@ def seaweedfs() -> Iterator[S3Server]:
 
 
 @pytest.fixture(scope="session")
-def ceph() -> Iterator[S3Server]:
+def ceph(tmp_path_factory: pytest.TempPathFactory) -> Iterator[S3Server]:
     from tests.servers.ceph import Ceph
 
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        try:
+            (tmp_path_factory.getbasetemp().parent / "ceph-started").touch(exist_ok=False)
+        except FileExistsError:
+            pytest.fail("another process of this run has started Ceph: tests.sharing_out is not heeded", pytrace=False)
     yield from _served(Ceph)
 
 

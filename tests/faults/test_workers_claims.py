@@ -63,7 +63,7 @@ def test_two_sites_claim_at_once_over_real_http(tmp_path, seaweedfs: S3Server, m
 
 @pytest.mark.ceph
 @pytest.mark.parametrize("times", [4, pytest.param(999, marks=pytest.mark.soak)])
-def test_two_sites_claim_at_once_at_a_store_of_another_make(tmp_path, ceph: S3Server, monkeypatch, times):
+def test_two_sites_claim_at_once_over_ceph(tmp_path, ceph: S3Server, monkeypatch, times):
     monkeypatch.setenv("AWS_ACCESS_KEY_ID", ceph.access_key)
     monkeypatch.setenv("AWS_SECRET_ACCESS_KEY", ceph.secret_key)
     store = f"s3://{ceph.bucket()}/tide?endpoint={ceph.endpoint}"

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import settings
 
 from tests.conftest import missing
+from tests.sharing_out import unit_of
 
 ROOT = Path(__file__).parents[2]
 
@@ -71,3 +72,10 @@ def test_what_is_missing_is_skipped_at_home_and_fails_in_ci(monkeypatch):
 def test_no_property_has_a_deadline():
     assert settings.default is not None
     assert settings.default.deadline is None
+
+
+def test_one_process_runs_all_of_a_file_and_all_that_names_a_server_that_is_started_once():
+    assert unit_of("tests/a/test_b.py::TestC::test_d[ceph]") == unit_of("tests/e/test_f.py::test_g_on_ceph") == "ceph"
+    assert unit_of("tests/a/test_b.py::test_d[1]") == unit_of("tests/a/test_b.py::TestC::test_d[2]")
+    assert unit_of("tests/a/test_b.py::test_d") != unit_of("tests/a/test_c.py::test_d")
+    assert unit_of("tests/servers/test_ceph.py::test_a") == "tests/servers/test_ceph.py"

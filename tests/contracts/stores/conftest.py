@@ -17,7 +17,7 @@ KINDS = [
     "shuttle drive",
     "moto",
     pytest.param("seaweedfs", marks=pytest.mark.seaweedfs),
-    pytest.param("ceph", marks=[pytest.mark.ceph, pytest.mark.xdist_group("ceph")]),
+    pytest.param("ceph", marks=pytest.mark.ceph),
 ]
 CHECKING = KINDS[4:]
 
