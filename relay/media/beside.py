@@ -20,13 +20,14 @@ from pydantic import Field, ValidationError
 from relay.errors import RefusedError
 from relay.film.footage import format_footage
 from relay.film.gauges import parse_gauge
-from relay.media.lettering import lettered, slate
+from relay.media.lettering import lettered, shortened, slate
 from relay.media.playing import MEMORY, Reel
 from relay.media.reference import H264
 from relay.media.showing import PICTURES, Strip
 from relay.model import Frozen
 
 _EDGE = 4  # pixels between two panes
+_DIM = 180  # of 255: light that does not draw the eye away from the pictures
 
 
 class Pane(Frozen):
@@ -37,6 +38,8 @@ class Pane(Frozen):
     strips: tuple[Strip, ...] = ()
     names: tuple[str, ...] = ()
     """Of the strips, as they are written under the pictures."""
+    title: str = ""
+    """What people call the print: `The tinted print`."""
 
 
 class Seen(NamedTuple):
@@ -50,6 +53,8 @@ class Seen(NamedTuple):
     """How many in a row it lacks."""
     sure: bool = True
     """Whether the frame map is sure of it."""
+    after: int | None = None
+    """Where it lacks it: the frame of its own that came before; None where none did."""
 
 
 class Beside(Frozen):
@@ -87,7 +92,7 @@ class _Table:
             shown = self._shown(place, seen)
             row, column = top + (self._window[1] - shown.shape[0]) // 2, left + (self._window[0] - shown.shape[1]) // 2
             page[row : row + shown.shape[0], column : column + shown.shape[1]] = shown
-            self._write(page, top + self._window[1], left, self._named(place, seen))
+            self._write(page, top + self._window[1], left, place, seen)
         return page
 
     def _shown(self, place: int, seen: Seen) -> NDArray[np.uint8]:
@@ -95,18 +100,31 @@ class _Table:
             return self._reels[place][seen.strip].picture(seen.frame)
         frames = "frame" if seen.lacking == 1 else "frames"
         lacks = f"lacks {seen.lacking} {frames}" if seen.sure else f"may lack {seen.lacking} {frames}"
-        return slate([self._order.panes[place].name, lacks, f"{seen.frame} of {seen.lacking}"], *self._window)
+        where = [] if seen.after is None else [f"after its frame {seen.after}"]
+        return slate([self._order.panes[place].name, lacks, *where, f"{seen.frame} of {seen.lacking}"], *self._window)
 
-    def _named(self, place: int, seen: Seen) -> str:
-        pane, doubt = self._order.panes[place], "" if seen.sure else "   not sure"
-        if seen.strip < 0:
-            return f"{pane.name}   lacking{doubt}"
-        footage = format_footage(seen.frame, parse_gauge(pane.gauge))
-        return f"{pane.names[seen.strip]}   {seen.frame}   {footage}{doubt}"
+    def _write(self, page: NDArray[np.uint8], top: int, left: int, place: int, seen: Seen) -> None:
+        """Write under a picture: its numbers at the right, which nothing covers; whether it is sure; its name."""
+        pane, end = self._order.panes[place], left + self._pane[0] - 12
+        end = self._put(page, top, end, lettered(_numbers(pane, seen), self._band))
+        if not seen.sure:
+            end = self._put(page, top, end, np.minimum(251 - lettered(" not sure ", self._band), _DIM))
+        name, room = pane.names[seen.strip] if seen.strip >= 0 else pane.name, end - left - 8
+        whole = lettered(f"{name}   {pane.title}".rstrip(), self._band)
+        letters = whole if whole.shape[1] <= room else shortened(name, self._band, room)
+        self._put(page, top, left + 4 + letters.shape[1], letters)
 
-    def _write(self, page: NDArray[np.uint8], top: int, left: int, text: str) -> None:
-        letters = lettered(text, self._band)[:, : self._pane[0] - 8]
-        page[top : top + letters.shape[0], left + 4 : left + 4 + letters.shape[1]] = letters[..., None]
+    def _put(self, page: NDArray[np.uint8], top: int, end: int, letters: NDArray[np.uint8]) -> int:
+        """Write letters that end at column `end`, and return where what is left of them may end."""
+        first, row = end - int(letters.shape[1]), top + (self._band - letters.shape[0]) // 2
+        page[row : row + letters.shape[0], first:end] = letters[..., None]
+        return first - 12
+
+
+def _numbers(pane: Pane, seen: Seen) -> str:
+    if seen.strip < 0:
+        return f"lacking {seen.frame} of {seen.lacking}"
+    return f"{seen.frame}   {format_footage(seen.frame, parse_gauge(pane.gauge))}"
 
 
 def put_beside(order: Beside, target: Path) -> int:

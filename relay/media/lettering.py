@@ -20,6 +20,17 @@ def lettered(text: str, high: int) -> NDArray[np.uint8]:
     return np.asarray(page)
 
 
+def shortened(text: str, high: int, room: int) -> NDArray[np.uint8]:
+    """Return `text` as `lettered` does, in `room` columns at most: smaller if need be, then with an ellipsis."""
+    letters, shown = lettered(text, high), text
+    while letters.shape[1] > room and letters.shape[0] > max(12, high // 2):
+        letters = lettered(text, letters.shape[0] - 2)
+    while letters.shape[1] > room and shown:
+        shown = shown[:-1].rstrip()
+        letters = lettered(shown + "…", letters.shape[0])
+    return letters[:, : max(0, room)]
+
+
 def slate(lines: Sequence[str], wide: int, high: int) -> NDArray[np.uint8]:
     """Return a slate: each line in the middle, as large as fits; rows, columns, red green blue."""
     page = np.full((high, wide, 3), 40, np.uint8)

@@ -47,11 +47,18 @@ class Reel:
 
     def picture(self, frame: int) -> Picture:
         """Return a frame, fitted into the window: rows, columns, red green blue. Raises ValueError."""
-        found = decoded(Path(self._strip.files[frame])) if self._container is None else self._sought(frame)
+        found = self._read(frame) if self._container is None else self._sought(frame)
         scale = min(self._size[0] / found.width, self._size[1] / found.height)
         wide, high = (max(2, int(side * scale) // 2 * 2) for side in (found.width, found.height))
         small = self._shrink.reformat(found, wide, high, format="rgb24", interpolation="AREA")
         return np.asarray(small.to_ndarray())
+
+    def _read(self, frame: int) -> Any:
+        if frame not in self._strip.files:
+            raise ValueError(
+                f"frame {frame} of {self._strip.reel} is to be shown, and its version does not hold it: align it again"
+            )
+        return decoded(Path(self._strip.files[frame]))
 
     def _sought(self, frame: int) -> Any:
         wanted = self._copy.picture_of(frame)

@@ -37,6 +37,14 @@ def part_of(one: Print, others: Sequence[VersionName], wanted: FrameRange) -> Pa
     return _weighed(one, Part((one.version, *others), steps))
 
 
+def after_of(part: Part, at: int, lane: int) -> int | None:
+    """Return the frame that a print showed last before step `at`, where it lacks one; None where it showed none yet."""
+    seen = part.steps[at][lane]
+    first = at - seen.place if isinstance(seen, Lacks) else at - 1
+    before = part.steps[first][lane] if first >= 0 else None
+    return None if isinstance(before, Lacks) else before
+
+
 def _weighed(one: Print, part: Part) -> Part:
     axis = part.lanes.index(one.version)
     unsure = {

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from relay.errors import MissingError, RefusedError
 from relay.ledger.state import State
 from relay.model import FrameRange, ReelName, VersionName, code_of, number_of, ranges_of, reel_of
-from relay.programme.beside import Lacks, Part, along, part_of
+from relay.programme.beside import Lacks, Part, after_of, along, part_of
 from relay.programme.cutlist import CutList
 from relay.programme.lacking import Print
 from relay.transfer.aligned import Source, aligned_version, frames_of, print_of
@@ -107,8 +107,10 @@ def _seen(part: Part, at: int, lane: int, names: Sequence[VersionName]) -> "Seen
     from relay.media.beside import Seen
 
     seen, name, sure = part.steps[at][lane], part.lanes[lane], (at, lane) not in part.unsure
-    if isinstance(seen, Lacks) or name is None:
-        return Seen(-1, *(seen if isinstance(seen, Lacks) else (1, 1)), sure)
+    if isinstance(seen, Lacks):
+        return Seen(-1, *seen, sure, after_of(part, at, lane))
+    if name is None:
+        return Seen(-1, 1, 1, sure)
     return Seen(names.index(name), seen, 0, sure)
 
 
@@ -129,4 +131,5 @@ def _pane(desk: Desk, state: State, parts: Sequence[Part], lane: int, folder: Pa
         strips.append(bring_frames(desk, state.versions[name], wanted, place) or Strip(reel=reel_of(name)))
     element = state.film().element_of(reel_of(names[0])) if names else None
     shown_as = names[0] if len(names) == 1 else code_of(names[0]) if names else "-"
-    return Pane(name=shown_as, gauge=element.gauge if element else "35mm", strips=tuple(strips), names=tuple(names))
+    gauge, title = (element.gauge, element.title) if element else ("35mm", "")
+    return Pane(name=shown_as, gauge=gauge, strips=tuple(strips), names=tuple(names), title=title)

@@ -233,3 +233,10 @@ def test_prints_that_nobody_put_side_by_side_are_known_by_way_of_others_and_the_
     assert "C/R01/v1 (by way of B/R01/v1)" in away("lisbon", "gaps", "A/R01").out
     assert "A/R01/v1" in away.told("lisbon", "gaps", "Q/R01")["prints"][0]["beside"]
     assert away.told("lisbon", "beside", "A/R01/v1:20", "q.png", "Q/R01")["prints"] == ["A/R01/v1", "Q/R01/v1"]
+    told = away.told("lisbon", "beside", "A/R01:20-29", "four.mov", "B/R01", "C/R01", "Q/R01", "--speed", "18")
+    assert (told["steps"], [*told["slated"].values()]) == (10, [0, 3, 3, 0])
+    with av.open(str(away.place / "four.mov")) as movie:
+        assert movie.streams.video[0].average_rate == 18
+        assert len([*movie.decode(video=0)]) == 10
+    untrue = away.refused("lisbon", "beside", "A/R01/v1:10-19", "q.mov", "Q/R01")  # its map speaks of what is not in it
+    assert "frame 12 of Q/R01 is to be shown, and its version does not hold it" in untrue

@@ -5,7 +5,7 @@ from fractions import Fraction
 import pytest
 
 from relay.model import FrameRange
-from relay.programme.beside import Lacks, along, in_step, part_of
+from relay.programme.beside import Lacks, after_of, along, in_step, part_of
 from relay.programme.cutlist import SLATE, CutList, Event
 from relay.programme.framemap import FrameMap, Way
 from relay.programme.lacking import Print
@@ -22,6 +22,10 @@ def test_what_is_shown_together_is_the_same_frame_and_every_frame_is_shown_once(
     for lane, own in enumerate(shown):
         assert [seen for step in steps if not isinstance(seen := step[lane], Lacks)] == sorted(own)
     assert [step[0] for step in steps[40:50]] == [Lacks(place, 10) for place in range(1, 11)]
+    part = part_of(print_of(A, a, {B: b, C: c}), (B, C), FrameRange(first=0, last=89))
+    assert {after_of(part, at, 0) for at in range(40, 50)} == {39}
+    assert {after_of(part, at, 1) for at in range(10, 20)} == {509}
+    assert after_of(part_of(print_of(B, b, {A: a}), (A,), FrameRange(first=530, last=535)), 0, 1) is None
 
 
 def test_what_a_map_is_not_sure_of_or_does_not_speak_of_is_marked_and_the_rest_is_not():

@@ -100,7 +100,7 @@ LONG = Covered(
 def test_one_frame_of_twenty_thousand_is_seen_marked_and_never_told_as_nothing() -> None:
     shapes, grey = shapes_of([LONG], "Film")[0], greys([LONG])
     lacking = [each for each in shapes if isinstance(each, Box) and each.look == "lacking" and each.wide != 30]
-    assert len(lacking) == 2
+    assert [each.wide >= 2 for each in lacking] == [True, True]
     for box in lacking:
         middle = grey[int(box.y + 10) : int(box.y + 30), int(box.x) - 6 : int(box.x) + 8]
         assert np.ptp(np.median(middle, axis=0)) > 80  # a line that is far from what is around it
