@@ -20,7 +20,8 @@ from relay.store.refusal import code_of, refusal, time_of
 from relay.store.signing import EMPTY, Keys
 from relay.store.wire import SILENCE_TIMEOUT, Answer, Body
 
-_PAGE = 1000  # keys
+PAGE = 1000
+"""Keys; the most that one answer of S3 lists."""
 _DONE = {200, 201, 204}
 
 
@@ -39,7 +40,9 @@ class S3Store:
         clock: Clock = SYSTEM_CLOCK,
         tries: int = TRIES,
         silence: float = SILENCE_TIMEOUT,
+        page: int = PAGE,
     ) -> None:
+        """`page`: as many keys are asked for in one answer."""
         self._prefix = f"{prefix.strip('/')}/" if prefix.strip("/") else ""
         self.name = f"s3://{bucket}/{self._prefix}".rstrip("/") + (f" at {endpoint}" if endpoint else "")
         self._bucket = Bucket(
@@ -54,6 +57,7 @@ class S3Store:
             silence=silence,
         )
         self._has_answered = False
+        self._keys = page
 
     def create(self, key: str, body: Body, digest: Digest) -> bool:
         answer = self._put(key, body, digest, {"if-none-match": "*"})
@@ -175,7 +179,7 @@ class S3Store:
         return answer
 
     def _page(self, prefix: str, after: str) -> Any:
-        asked: dict[str, Any] = {"Bucket": self._bucket.bucket, "Prefix": self._prefix + prefix, "MaxKeys": _PAGE}
+        asked: dict[str, Any] = {"Bucket": self._bucket.bucket, "Prefix": self._prefix + prefix, "MaxKeys": self._keys}
         if after:
             asked["StartAfter"] = self._prefix + after
         page = self._bucket.call(f"list {prefix}", lambda client: client.list_objects_v2(**asked))

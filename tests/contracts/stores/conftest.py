@@ -32,12 +32,13 @@ def rig_of(kind: str, request: pytest.FixtureRequest, tmp_path: Path) -> Rig:
             request.getfixturevalue("monkeypatch").setattr(os, "link", refuse_links)
             return ShuttleRig(tmp_path / "drive")
         case "moto":
-            return S3Rig.on(request.getfixturevalue("moto_s3"), AWKWARD_PREFIX, threads=4, keys=20, checks_bodies=False)
+            moto = request.getfixturevalue("moto_s3")
+            return S3Rig.on(moto, AWKWARD_PREFIX, threads=4, keys=20, page=100, checks_bodies=False)
         case "seaweedfs":
             # A key that is fought over costs this server a second at four writers, and six at thirty-two.
             return S3Rig.on(request.getfixturevalue("seaweedfs"), AWKWARD_PREFIX, threads=2, keys=6)
         case "ceph":
-            return S3Rig.on(request.getfixturevalue("ceph"), AWKWARD_PREFIX)
+            return S3Rig.on(request.getfixturevalue("ceph"), AWKWARD_PREFIX, page=100)
     raise ValueError(kind)
 
 
