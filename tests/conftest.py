@@ -63,6 +63,7 @@ _HERMETIC = {
     "AWS_EC2_METADATA_DISABLED": "true",
     "NO_PROXY": "127.0.0.1,localhost",
     "no_proxy": "127.0.0.1,localhost",
+    "OPENBLAS_NUM_THREADS": "1",  # read when NumPy is loaded: two threads that wait for each other burn both cores
 }
 
 
