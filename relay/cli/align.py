@@ -11,8 +11,9 @@ from relay.cli.typed import VERSION_HELP, Person, checked_note
 from relay.errors import RefusedError
 from relay.ledger.entry import Entry
 from relay.ledger.pin_words import PlacePinned
-from relay.model import Place, ReelName, reel_of
+from relay.model import Place, ReelName, frame_count, reel_of
 from relay.programme.framemap import FrameMap, Lacking
+from relay.transfer.aligning import Turned, turned_round
 from relay.transfer.aligning import align as put_side_by_side
 from relay.transfer.maps import Shelf
 from relay.wiring import open_desk
@@ -39,13 +40,15 @@ def align(
             raise RefusedError(f"{one} and {other} are of one reel: name two prints of it, such as A/R03 and B/R03")
         found, entry = put_side_by_side(desk, *versions)
         by = Shelf(desk, desk.ledger.state).disputed_from(found.one)
+        turned = None if found.there.frames(matched=True) else turned_round(desk, *versions)
     disputed = {found.other: by[found.other]} if found.other in by else {}
 
     def show(page: Page) -> None:
-        _show(page, found)
+        _show(page, found, turned)
         show_disputes(page, found.one, disputed)
 
-    answer({**_facts(found, entry), "disputed": dispute_facts(disputed)}, as_json=as_json, show=show)
+    facts = {**_facts(found, entry), "disputed": dispute_facts(disputed), "turned": turned}
+    answer(facts, as_json=as_json, show=show)
 
 
 def pin(
@@ -134,18 +137,38 @@ def _lacking_facts(each: Lacking) -> dict[str, Any]:
     }
 
 
-def _show(page: Page, found: FrameMap) -> None:
+def _show(page: Page, found: FrameMap, turned: Turned | None) -> None:
     for side in (found, found.inverse()):
         total, sure = _counts(side)
-        page.line(f": {count(total, 'frame')}, {sure} of them sure.", head=side.one)
+        page.line(f": {count(total, 'frame')}, {sure} of them sure. {_held(side)}", head=side.one)
         if still := side.there.alike():
-            page.line(f"Look like their neighbours, so that any would do: {in_words(still)}.")
+            page.line(f"Nobody can tell from their neighbours, which look the same: {in_words(still)}.")
         lacking = side.there.lacking()
-        page.line(f"{side.other} lacks {count(len(lacking), 'range')} of it.")
-        if lacking:
+        if lacking and side.there.frames(matched=True):
+            page.line(f"{side.other} lacks {count(len(lacking), 'range')} of it.")
             page.table(("lacking", "surely", "at most", "chance"), [_row(each) for each in lacking[:_SHOWN]])
         if len(lacking) > _SHOWN:
             page.line(f"And {len(lacking) - _SHOWN} more: --json has them all.")
+    if turned is not None:
+        page.line(f" shows what {found.one} shows, but {_TURNED[turned]}.", head=found.other)
+    elif not found.there.frames(matched=True):
+        page.line(
+            "They share nothing that was found. If they are of one reel, look at both, and pin what shows the same."
+        )
+
+
+_TURNED: dict[Turned, str] = {
+    "backwards": "from its end to its beginning: was it scanned from the tail? Send it again, numbered forwards",
+    "mirrored": "with left and right changed: did its emulsion face the other way? Send it again, turned",
+}
+
+
+def _held(side: FrameMap) -> str:
+    """Return how much of a print the other has, in a sentence."""
+    lacks, has = frame_count(side.there.frames(matched=False)), frame_count(side.there.frames(matched=True))
+    if not has:
+        return f"{side.other} shows none of it."
+    return f"{side.other} has all of it." if not lacks else f"{side.other} shows {has} of it."
 
 
 def _row(each: Lacking) -> tuple[str, ...]:

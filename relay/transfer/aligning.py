@@ -2,6 +2,7 @@
 
 from importlib.util import find_spec
 from itertools import combinations
+from typing import TYPE_CHECKING, Literal
 
 from relay.errors import RefusedError
 from relay.ledger.entry import Entry
@@ -12,6 +13,9 @@ from relay.programme.framemap import FrameMap
 from relay.transfer.aligned import say_aligned
 from relay.transfer.desk import Desk
 from relay.transfer.looked import thumbnails_of
+
+if TYPE_CHECKING:
+    from relay.media.thumbnails import Grey
 
 
 def has_programme() -> bool:
@@ -39,6 +43,27 @@ def align(desk: Desk, one: Version, other: Version) -> tuple[FrameMap, Entry | N
     except PinError as error:
         raise RefusedError(f"{one.name} and {other.name}: {error}") from error
     return found, say_aligned(desk, found, tuple(sorted(pin.entry for pin in pins)))
+
+
+Turned = Literal["backwards", "mirrored"]
+"""How a print may have been scanned: from its tail, or with its emulsion the other way."""
+
+
+def turned_round(desk: Desk, one: Version, other: Version) -> Turned | None:
+    """Return how `other` shows most of what `one` shows where it is turned; None where it does neither way.
+
+    Asked where two that should be alike share nothing. Nothing is said of it in the ledger.
+    """
+    from relay.programme.alignment.aligning import frame_map_between
+
+    here, there = thumbnails_of(desk, one), thumbnails_of(desk, other)
+    views: dict[Turned, Grey] = {"backwards": there.grey[::-1], "mirrored": there.grey[:, :, ::-1]}
+    for turned, grey in views.items():
+        found = frame_map_between((one.name, other.name), (here.numbers, here.grey), (there.numbers, grey))
+        shared = [run for run in found.there.runs if run.other is not None and not run.alike]
+        if 2 * sum(run.length for run in shared) > min(len(here.numbers), len(there.numbers)):
+            return turned
+    return None
 
 
 def to_align(state: State) -> list[tuple[Version, Version]]:

@@ -28,14 +28,48 @@ def test_what_a_print_lacks_is_told_with_where_it_begins_and_ends_and_a_pin_is_k
     assert [each["frames"] for each in one["lacking"]] == [[30, 41]]
     assert other["lacking"] == []
     said = prints("lisbon", "align", "A/R01", "B/R01").out
-    assert "B/R01/v1 lacks 1 range of it." in said
+    assert "B/R01/v1 shows 48 of it.\nB/R01/v1 lacks 1 range of it." in said
+    assert "A/R01/v1 has all of it." in said
     assert "30-41" in said
+    assert told["turned"] is None
     prints("tokyo", "pin", "A/R01:12", "B/R01:10", "--note", "the lamp is lit here")
     assert "pinned A/R01:12 to B/R01:10 (the lamp is lit here)" in prints("lisbon", "ledger", "show", "--last", "1").out
     pinned = prints.told("lisbon", "align", "A/R01", "B/R01")
     assert pinned["entry"] > told["entry"]
     prints("tokyo", "pin", "A/R01:12", "B/R01", "--lift")
     assert prints.told("lisbon", "align", "A/R01", "B/R01")["sides"] == told["sides"]
+
+
+FLAT = np.zeros((20, 48, 64), np.uint8)
+FILM, OTHERS = GREY[:40], struck(77, drawn_source(77, 60), LEVELS["mild"], 0).grey[:40]
+ODD = [
+    (
+        "two frames",
+        GREY[10:12],
+        FILM,
+        ["A/R01/v1: 2 frames,", "B/R01/v1 has all of it", "A/R01/v1 lacks 2 ranges of it"],
+    ),
+    ("turned round", FILM, FILM[:, :, ::-1], ["B/R01/v1 shows what A/R01/v1 shows, but with left and right changed"]),
+    ("scanned from the tail", FILM, FILM[::-1], ["what A/R01/v1 shows, but from its end to its beginning"]),
+    ("other films", FILM, OTHERS, ["They share nothing that was found", "pin what shows the same"]),
+    ("a film and black", FILM, FLAT, ["B/R01/v1 shows none of it", "A/R01/v1 shows none of it"]),
+    ("all black", FLAT, FLAT, ["Nobody can tell from their neighbours, which look the same: 0-19"]),
+    ("all white", FLAT + 255, FLAT + 255, ["which look the same: 0-19", "B/R01/v1 has all of it"]),
+    ("one frame each", GREY[30:31], GREY[30:31], ["A/R01/v1: 1 frame,", "B/R01/v1 has all of it"]),
+]
+
+
+def test_what_is_odd_about_two_prints_is_said_in_words_that_tell_what_to_do(prints: House):
+    shown: dict[str, np.ndarray] = {}
+    for name, one, other, sentences in ODD:
+        for reel, grey in (("A/R01", one), ("B/R01", other)):
+            if shown.get(reel) is not grey:
+                looked_at(prints, reel, dict(enumerate(grey, start=86400)))
+            shown[reel] = grey
+        said = " ".join(prints("lisbon", "align", "A/R01", "B/R01").out.split())
+        for each in sentences:
+            assert each in said, (name, said)
+        assert "nan" not in said.lower()
 
 
 REFUSED = [

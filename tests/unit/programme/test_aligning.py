@@ -1,5 +1,10 @@
 """Prints whose losses are known, put side by side: drawn ones, and the photographic clip against its own copies."""
 
+import os
+import subprocess
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -69,6 +74,28 @@ def test_three_prints_agree_on_all_frames_of_which_all_are_sure(mild: tuple):
 def test_it_is_the_same_every_time(mild: tuple):
     one, other = (each.grey[:80] for each in mild[1][:2])
     assert stored_map(mapped(one, other)) == stored_map(mapped(one, other))
+
+
+SCRIPT = """
+from relay.model import digest_of
+from relay.programme.framemap import stored_map
+from tests.references.prints import LEVELS, drawn_source, struck
+from tests.unit.programme.test_aligning import mapped
+one, other = (struck(40, drawn_source(40, 240), LEVELS["mild"], each).grey[:40] for each in (0, 1))
+print(digest_of(stored_map(mapped(one, other))))
+"""
+
+
+def test_it_is_the_same_in_another_process_with_other_threads():
+    root = Path(__file__).parents[3]
+    told = [
+        subprocess.run(
+            [sys.executable, "-c", SCRIPT], env={**os.environ, "OPENBLAS_NUM_THREADS": threads, "PYTHONHASHSEED": seed},
+            cwd=root, capture_output=True, text=True, check=True,
+        ).stdout
+        for threads, seed in (("1", "1"), ("4", "2"))
+    ]  # fmt: skip
+    assert told[0] == told[1] != ""
 
 
 def test_a_photographed_reel_with_frames_dropped_doubled_cropped_and_darkened_is_found_again(filmed: np.ndarray):
