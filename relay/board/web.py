@@ -12,7 +12,8 @@ from fastapi.responses import HTMLResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from relay.board.rows.view import Viewer
+from relay.board.rows.reels import ReelRow
+from relay.board.rows.view import View, Viewer
 from relay.board.sheets import OP, SAID, TOKEN, Sheet, nameless
 from relay.wording import bytes_in_words, count, in_words, span_in_words
 
@@ -38,13 +39,15 @@ def _environment() -> Environment:
     )
     made.filters |= {
         "coded": coded,
-        "timed": timed,
+        "reel_in": reel_in,
+        "timed": timed_at,
         "span": span_in_words,
         "size": bytes_in_words,
         "frames": in_words,
         "percent": percent,
     }
-    made.globals |= {"count": count, "moment": moment, "new_op": lambda: OP, "ago": ago}
+    made.globals |= {"count": count, "moment": moment, "at": at, "there": there, "stamp": stamp}
+    made.globals |= {"new_op": lambda: OP, "ago": ago, "site_in": site_in, "whose": whose}
     return made
 
 
@@ -57,14 +60,24 @@ def coded(text: str) -> Markup:
     return Markup("").join(shown)
 
 
-def timed(text: str, zone: ZoneInfo | None = None, town: str = "") -> Markup:
+def timed_at(text: str, view: View | None = None, site: str | None = None) -> Markup:
+    """Return `text` escaped, with each time that it tells in UTC as `at` shows it."""
+    return timed(text, *_place(view, site)) if view else timed(text)
+
+
+def timed(text: str, zone: ZoneInfo | None = None, place: str = "") -> Markup:
     """Return `text` escaped, with each time that it tells in UTC as `moment` shows it."""
 
     def told(found: re.Match[str]) -> str:
-        at = datetime.strptime(found[1], "%Y-%m-%d %H:%M").replace(tzinfo=UTC)
-        return str(moment(at, zone, town))
+        when = datetime.strptime(found[1], "%Y-%m-%d %H:%M").replace(tzinfo=UTC)
+        return str(moment(when, zone, place))
 
     return Markup(_WRITTEN.sub(told, str(escape(text))))  # noqa: S704  all of it was escaped just now
+
+
+def reel_in(job: str) -> str:
+    """Return the reel in the name of a job."""
+    return "/".join(job.split("/")[1:3])
 
 
 def percent(part: float, whole: float) -> str:
@@ -72,13 +85,47 @@ def percent(part: float, whole: float) -> str:
     return f"{100 * part / whole:.3f}%" if whole else "0%"
 
 
-def moment(at: datetime, zone: ZoneInfo | None = None, town: str = "") -> Markup:
+def moment(when: datetime, zone: ZoneInfo | None = None, place: str = "") -> Markup:
     """Return an instant as people read it: in UTC, which the page turns into the reader's own, and in a site's."""
     own = ""
-    if zone is not None and town:
-        own = f' <span class="own">{at.astimezone(zone):%a %H:%M} in {escape(town)}</span>'
-    shown = f'<time datetime="{at:%Y-%m-%dT%H:%M:%SZ}">{at:%-d %b %H:%M} UTC</time>{own}'
+    if zone is not None and place:
+        local = f"{when.astimezone(zone):%a %H:%M} {escape(place)}"
+        own = f' <span class="own" data-in="{escape(zone.key)}">{local}</span>'
+    shown = f'<time datetime="{when:%Y-%m-%dT%H:%M:%SZ}">{when:%-d %b %H:%M} UTC</time>{own}'
     return Markup(shown)  # noqa: S704  all that strangers wrote of it was escaped
+
+
+def at(when: datetime, view: View, site: str | None) -> Markup:
+    """Return an instant as `moment` shows it, with that of `site` beside; alone where nobody knows whose it is."""
+    return moment(when, *_place(view, site))
+
+
+def there(when: datetime, view: View, site: str | None) -> Markup:
+    """Return the same where the site was just named."""
+    zone, _ = _place(view, site)
+    return moment(when, zone, "there")
+
+
+def stamp(when: datetime, view: View, site: str | None) -> str:
+    """Return the same as text for a tooltip or a drawing's description, where the page turns UTC into the reader's."""
+    zone, place = _place(view, site)
+    own = f" ({when.astimezone(zone):%a %H:%M} {place})" if zone else ""
+    return f"{when:%Y-%m-%d %H:%M} UTC{own}"
+
+
+def _place(view: View, site: str | None) -> tuple[ZoneInfo | None, str]:
+    return (view.zone_of(site), f"in {view.title_of(site)}") if site and view.film.site(site) else (None, "")
+
+
+def site_in(text: str, view: View) -> str | None:
+    """Return the first site that a sentence of the forecast names."""
+    words = text.split()
+    return next((word for word in words if view.film.site(word)), None)
+
+
+def whose(word: str, row: ReelRow) -> str | None:
+    """Return the site that has the move at the stage that something to mind on a reel begins with."""
+    return next((move.site for move in row.moves if word.startswith(f"{move.stage} ")), None)
 
 
 def ago(at: datetime, now: datetime) -> str:
@@ -142,7 +189,7 @@ def _sheet(version: str, template: str, path: str, told: Told) -> Sheet:
 def _given(request: Request, sheet: Sheet, name: str) -> HTMLResponse:
     from relay.board.door import token_of
 
-    text = sheet.filled(token=token_of(request), name=name, said=request.session.pop("said", ""))
+    text = sheet.filled(token=token_of(request), name=name, said=timed(request.session.pop("said", "")))
     return HTMLResponse(text, status_code=sheet.status)
 
 

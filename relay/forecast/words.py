@@ -45,7 +45,7 @@ def headline(forecast: Forecast) -> str:
     if forecast.is_done:
         return "nothing is left to do"
     late = forecast.minutes_late(forecast.finish)
-    finished = f"finished {when(forecast.finish)} UTC ({when(forecast.low)} to {when(forecast.high)})"
+    finished = f"finished {when(forecast.finish)} UTC ({when(forecast.low)} UTC to {when(forecast.high)} UTC)"
     if late > 0:
         return (
             f"if nothing changes, late by {how_long(late)}: {finished}; the premiere is {when(forecast.premiere)} UTC"

@@ -79,8 +79,8 @@ def _still_to_open(state: State) -> Iterator[NotOpenYet]:
 
 def _slow(job: Job, stage: Stage, now: datetime) -> str | None:
     if job.standing is Standing.OPEN and now > job.waiting_since + timedelta(hours=stage.claim_within_hours):
-        anew = f", with new inputs since {job.given_at:%Y-%m-%d %H:%M}" if job.given_at > job.since else ""
-        return f"not claimed in time: open since {job.since:%Y-%m-%d %H:%M}{anew} UTC"
+        anew = f", with new inputs since {job.given_at:%Y-%m-%d %H:%M} UTC" if job.given_at > job.since else ""
+        return f"not claimed in time: open since {job.since:%Y-%m-%d %H:%M} UTC{anew}"
     if job.claim and job.claim.until and now > job.claim.until:
         return f"not finished in time: meant until {job.claim.until:%Y-%m-%d %H:%M} UTC"
     return None

@@ -73,9 +73,8 @@ def telling(word: Word) -> str:  # one arm a word
         case KeyReplaced():
             return f"replaced the key of {word.name}: {word.reason}"
         case VersionMade():
-            return f"sent {word.version}: {word.files} {'file' if word.files == 1 else 'files'}, {word.size} bytes" + (
-                f" ({word.note})" if word.note else ""
-            )
+            files = f"{word.files:,} {'file' if word.files == 1 else 'files'}"
+            return f"sent {word.version}: {files}, {word.size:,} bytes" + (f" ({word.note})" if word.note else "")
         case ReceiptSigned():
             return _receipt(word)
         case VersionInspected():
@@ -121,7 +120,7 @@ def _of_a_comparison(word: ComparisonWord) -> str:
         case ComparisonAsked():
             return f"asked for {asked_in_words(word)}"
         case ComparisonMade():
-            return f"made the comparison copy that entry {word.asked} asks for: {word.steps} steps, {word.size} bytes"
+            return f"made the comparison copy that entry {word.asked} asks for: {word.steps} steps, {word.size:,} bytes"
         case ComparisonNotMade():
             return f"could not make the comparison copy that entry {word.asked} asks for: {word.why}"
         case _:
@@ -152,7 +151,8 @@ def _of_the_film(word: DecisionWord) -> str:
             said = "is still there" if word.stands else "was cleaned away"
             return f"says what entry {word.decision} leaves as it is {said} in {word.version}{_because(word.because)}"
         case ProductionClosed():
-            return f"closed the production: {word.files} files, {word.size} bytes exported, {', '.join(word.finals)}"
+            exported = f"{word.files:,} files, {word.size:,} bytes exported"
+            return f"closed the production: {exported}, {', '.join(word.finals)}"
         case VersionsRetired():
             named = ", ".join(word.versions[:5])
             more = f" and {len(word.versions) - 5} more" if len(word.versions) > 5 else ""

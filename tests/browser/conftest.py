@@ -35,7 +35,8 @@ def look(chromium: Any) -> Iterator[Any]:
 
     def looked(board: Any, path: str = "/", **about: Any) -> Any:
         address = str(board.base_url).rstrip("/")
-        context = chromium.new_context(base_url=address, timezone_id="Europe/Lisbon", locale="en-GB", **about)
+        here = {"base_url": address, "timezone_id": "Europe/Lisbon", "locale": "en-GB"}
+        context = chromium.new_context(**here | about)
         contexts.append(context)
         context.set_default_timeout(40_000)
         context.add_cookies([{"name": c.name, "value": c.value, "url": address} for c in board.cookies.jar])

@@ -191,6 +191,41 @@ def test_times_are_the_reader_s_own_with_utc_beside(busy_board, look):
     assert "Europe/Lisbon" in page.inner_text(".foot")
 
 
+BARE = """
+() => {
+  const told = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) told.push(walk.currentNode.data);
+  for (const each of document.querySelectorAll("[aria-label]")) told.push(each.getAttribute("aria-label"));
+  return told.filter((words) => /\\d\\d:\\d\\d UTC/.test(words));
+}
+"""
+
+
+@pytest.mark.parametrize("zone", ["Asia/Tokyo", "America/St_Johns"])
+def test_no_time_on_any_page_is_in_utc_alone(busy_board, look, zone):
+    page = look(busy_board, "/forecast", timezone_id=zone)
+    page.wait_for_selector("#plan", timeout=30_000)
+    for path in (*PAGES, "/forecast?far=weeks&if=tokyo+one+more+at+scan", "/jobs?which=all"):
+        page.goto(path)
+        page.evaluate("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
+        assert page.evaluate(BARE) == [], path
+        own = page.locator(".own:not([hidden])").all_inner_texts()
+        assert all(re.search(r"\w{3} \d\d:\d\d (in \w+|there)", words) for words in own)
+        assert zone != "Asia/Tokyo" or not any("Tokyo" in words for words in own)
+        assert own, path
+
+
+def test_on_a_phone_the_first_page_answers_in_the_order_in_which_people_ask(busy_board, look):
+    page = look(busy_board, viewport={"width": 360, "height": 740})
+    asked = ("#card", "#turns", "#needs", "#band")  # wrong? whose move, and where is each reel? late? awake?
+    tops = [page.locator(what).first.bounding_box()["y"] for what in asked]
+    assert tops == sorted(tops)
+    assert tops[1] < 740, "who has the move begins on the first screen"
+    told = page.inner_text("#turns")
+    for row in busy_board.get("/api/reels", params={"most": 100}).json()["reels"]:
+        assert row["reel"] in told
+
+
 def test_nothing_moves_where_motion_is_not_wanted(house, serve, look):
     page = look(serve(), "/jobs", reduced_motion="reduce")
     house.claims(SCANNER, JOB)

@@ -42,7 +42,7 @@ def blocks_on(state: State, job: Job) -> tuple[tuple[str, ...], str]:
     made, words, found = state.versions[job.outcome], [], []
     for looked in made.inspections[-1:]:
         if looked.blocking:
-            words.append(f"{looked.site} looked at {made.name}, and {count(looked.blocking, 'finding')} block it")
+            words.append(f"{looked.site} looked at {made.name}, and {blocking_in_words(looked.blocking)}")
         found.append(f"looked-{looked.entry}")
     for held in made.conforms[-1:]:
         if held.blocking:
@@ -51,6 +51,11 @@ def blocks_on(state: State, job: Job) -> tuple[tuple[str, ...], str]:
     if not made.inspections and stage_of(state, job).inspected:
         words.append(f"nobody looked at {made.name} yet")
     return tuple(words), ".".join((made.name, *found)) if words else ""
+
+
+def blocking_in_words(number: int, of: str = "") -> str:
+    """Return how many findings keep a version from being accepted."""
+    return f"{count(number, 'finding')}{of} {'blocks' if number == 1 else 'block'} it"
 
 
 def acts_on(view: View, job: Job, viewer: Viewer) -> tuple[ActName, ...]:

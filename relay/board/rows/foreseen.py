@@ -5,7 +5,7 @@ from datetime import datetime
 from relay.board.rows.view import Span
 from relay.forecast.ground import place_of
 from relay.forecast.guesses import guesses_of
-from relay.forecast.outlook import Forecast, ReelOutlook, reel_of_task
+from relay.forecast.outlook import Forecast, ReelOutlook, ShutDoor, reel_of_task
 from relay.forecast.prints import prints_of
 from relay.forecast.sharing import shared_lines
 from relay.forecast.words import at_the_doors, by_whom, headline, of_a_line, of_a_print, place_in_words, told
@@ -80,7 +80,19 @@ class Step(Frozen):
     """One job of the chain that sets the finish."""
 
     job: str
+    site: str
+    """Where it is done; where it is handed on, first."""
     why: str
+
+
+class Door(Frozen):
+    """Something that lands just after closing time."""
+
+    what: str
+    site: str
+    lands: datetime
+    closed: datetime
+    opens: datetime | None
 
 
 class Foreseen(Frozen):
@@ -101,8 +113,10 @@ class Foreseen(Frozen):
     flights: tuple[Flight, ...]
     houses: tuple[House, ...]
     chain: tuple[Step, ...]
+    doors: tuple[Door, ...]
+    """What lands just after closing time, each once."""
     shut_doors: tuple[str, ...]
-    """What lands just after closing time, in sentences."""
+    """The same in sentences, with the sites' own times."""
     shared_lines: tuple[str, ...]
     """Lines that several things take at once, in sentences: they may land later than planned."""
     prints: tuple[str, ...]
@@ -129,7 +143,8 @@ def foreseen(found: Forecast) -> Foreseen:
         bars=_bars(found),
         flights=tuple(_flight(found, each) for each in found.plan.arrivals if _travels(each)),
         houses=_houses(found),
-        chain=tuple(Step(job=link.task, why=told(link.sentence)) for link in found.plan.chain),
+        chain=_chain(found),
+        doors=tuple(dict.fromkeys(_door(found, each) for each in found.shut_doors)),
         shut_doors=at_the_doors(found),
         shared_lines=tuple(of_a_line(each) for each in shared_lines(found)),
         prints=tuple(of_a_print(each) for each in prints_of(found)),
@@ -175,6 +190,20 @@ def _bar(found: Forecast, piece: Piece, *, sets_finish: bool) -> Bar:
         goes_on=piece.handed_on,
         waits_for=told(cause_in_words(found.problem, piece.cause, piece)),
     )
+
+
+def _chain(found: Forecast) -> tuple[Step, ...]:
+    where: dict[str, str] = {}
+    for piece in found.plan.pieces:
+        where.setdefault(piece.task, place_of(piece.site))
+    return tuple(
+        Step(job=link.task, site=where.get(link.task, ""), why=told(link.sentence)) for link in found.plan.chain
+    )
+
+
+def _door(found: Forecast, door: ShutDoor) -> Door:
+    what = found.title(door.arrival.task)
+    return Door(what=what, site=door.site, lands=door.lands, closed=door.closed, opens=door.opens)
 
 
 def _travels(arrival: Arrival) -> bool:

@@ -9,7 +9,7 @@ from relay.board.rows.reels import ReelRow
 from relay.board.rows.sites import Day, SiteRow, Word, day_of, site_rows
 from relay.board.rows.view import Span, View
 from relay.ledger import owed
-from relay.model import Frozen, VersionName, frame_count
+from relay.model import Frozen, ReelName, VersionName, frame_count
 from relay.wording import bytes_in_words, count, span_in_words
 
 
@@ -61,6 +61,14 @@ class Turn(Frozen):
     """What is late first, then what is due first."""
 
 
+class Resting(Frozen):
+    """Reels on which nobody has a move."""
+
+    words: str
+    """Why: `done`, `waits for other reels`, `nothing was sent yet`."""
+    reels: tuple[ReelName, ...]
+
+
 class Now(Frozen):
     """Everything on the first page."""
 
@@ -71,6 +79,8 @@ class Now(Frozen):
     needs: tuple[Need, ...]
     turns: tuple[Turn, ...]
     """Who has the move, the site with the most that is late first."""
+    resting: tuple[Resting, ...]
+    """Every reel that is in no turn."""
     crossings: tuple[Crossing, ...]
     sites: tuple[SiteRow, ...]
     day: Day
@@ -91,6 +101,7 @@ def now_of(
         under=under,
         needs=needs,
         turns=turns_now(view),
+        resting=resting(reels),
         crossings=crossings(view, sites),
         sites=sites,
         day=day_of(view.now),
@@ -141,6 +152,15 @@ def turns_now(view: View) -> tuple[Turn, ...]:
         for site, moves in found.items()
     ]
     return tuple(sorted(turns, key=lambda turn: (-sum(move.is_late for move in turn.moves), turn.town)))
+
+
+def resting(reels: tuple[ReelRow, ...]) -> tuple[Resting, ...]:
+    """Return the reels without a move, by what their row says of them."""
+    found: dict[str, list[ReelName]] = {}
+    for row in reels:
+        if not row.moves:
+            found.setdefault(row.state_in_words, []).append(row.reel)
+    return tuple(Resting(words=words, reels=tuple(names)) for words, names in found.items())
 
 
 def _by_urgency(moves: list[Move]) -> list[Move]:

@@ -3,6 +3,7 @@
 from datetime import datetime
 from typing import Literal
 
+from relay.board.rows.acts import blocking_in_words
 from relay.board.rows.moves import Move, moves_on
 from relay.board.rows.strips import Strip, strip_of
 from relay.board.rows.view import Frames, View
@@ -183,12 +184,16 @@ def _in_words(moves: tuple[Move, ...], newest: Version | None, strip: Strip, *, 
 
 
 def _mind(view: View, reel: ReelName, newest: Version | None, strip: Strip) -> list[str]:
-    told = [word for job in route.jobs_on(view.state, reel) for word in lateness.warnings_of(view.state, job, view.now)]
+    told = [
+        f"{job.stage} {word}"
+        for job in route.jobs_on(view.state, reel)
+        for word in lateness.warnings_of(view.state, job, view.now)
+    ]
     if newest is not None and is_refused(view, newest):
         told.insert(0, f"{newest.name} was refused: {_refusals(newest)}")
     if newest is not None and newest.inspections and newest.inspections[-1].blocking:
         looked = newest.inspections[-1]
-        told.insert(0, f"{newest.name}: {count(looked.blocking, 'finding')} of {looked.site} block it")
+        told.insert(0, f"{newest.name}: {blocking_in_words(looked.blocking, f' of {looked.site}')}")
     if newest is not None and newest.conforms and newest.conforms[-1].blocking:
         held = newest.conforms[-1]
         told.insert(0, f"{newest.name}: lies otherwise than its cut list in {count(held.blocking, 'finding')}")

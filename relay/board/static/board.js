@@ -5,7 +5,7 @@
 const say = (words, isWrong) => {
   const place = document.getElementById("said");
   const line = document.createElement("p");
-  line.textContent = words;
+  line.textContent = inZone(words);
   if (isWrong) line.className = "wrong";
   place.replaceChildren(line);
 };
@@ -15,11 +15,18 @@ const say = (words, isWrong) => {
 const zone = Intl.DateTimeFormat().resolvedOptions().timeZone || "UTC";
 const clock = new Intl.DateTimeFormat(undefined, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hour12: false, timeZone: zone });
 
+// Where no element can stand, in tooltips and in what was said, a time is written out.
+const inZone = (text) => zone === "UTC" ? text
+  : text.replace(/(?:[A-Z][a-z]{2} )?(\d{4}-\d\d-\d\d) (\d\d:\d\d) UTC/g, (_, day, hour) => clock.format(new Date(`${day}T${hour}:00Z`)));
+
 const tellTimes = (root) => {
   for (const each of root.querySelectorAll("time:not([title])")) {
     each.title = each.textContent;
     if (zone !== "UTC") each.textContent = clock.format(new Date(each.dateTime));
   }
+  for (const each of root.querySelectorAll("[data-in]")) if (each.dataset.in === zone) { each.previousSibling.data = ""; each.hidden = true; }
+  for (const each of root.querySelectorAll("svg title")) if (each.textContent.includes(" UTC")) each.textContent = inZone(each.textContent);
+  for (const each of root.querySelectorAll("[aria-label*=' UTC']")) each.setAttribute("aria-label", inZone(each.getAttribute("aria-label")));
   for (const each of root.querySelectorAll("[data-zone]")) each.textContent = zone === "UTC" ? "in UTC" : `in ${zone}`;
 };
 

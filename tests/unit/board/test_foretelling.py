@@ -128,7 +128,9 @@ def test_the_json_says_the_same_as_the_page(serve: Serve):
     facts = asker.get("/api/forecast", params={"if": [CLOSED]}).json()
     assert facts["supposed"] == [CLOSED]
     assert facts["then"]["finish"] > facts["today"]["finish"]
-    assert str(timed(facts["today"]["chain"][0]["why"])) in asker.get("/forecast").text
+    first = facts["today"]["chain"][0]
+    assert (first["site"], " at halifax from " in first["why"]) == ("halifax", True)
+    assert str(timed(first["why"], ZoneInfo("America/Halifax"), "in Halifax")) in asker.get("/forecast").text
     schema = asker.get("/openapi.json").json()["paths"]["/api/forecast"]["get"]
     assert "if" in [each["name"] for each in schema["parameters"]]
 

@@ -7,6 +7,7 @@ from relay.board.rows.acts import acts_on, seen
 from relay.board.rows.jobs import job_rows
 from relay.board.rows.ledger import ledger_lines, spoken
 from relay.board.rows.needs import needs_of
+from relay.board.rows.now import resting, turns_now
 from relay.board.rows.reels import reel_rows
 from relay.board.rows.sites import Day, day_of, days_in, site_rows
 from relay.board.rows.view import seen_by
@@ -47,6 +48,22 @@ def test_a_site_row_says_what_it_holds_and_owes():
     assert rows["kolkata"].offset == "+05:30"
     assert rows[COORDINATOR].is_coordinator
     assert rows["lisbon"].is_awake is None
+
+
+def test_every_reel_is_in_somebody_s_turn_or_said_to_rest():
+    told = floor()
+    told.claims("scan/A/R01", "lisbon")
+    told.does("scan/B/R01", "kolkata")
+    told.says("kolkata", receipt("B/R01/v1"))
+    told.accepts("scan/B/R01")
+    shown = view(told)
+    turns, rest = turns_now(shown), resting(reel_rows(shown))
+    moving = {move.job.partition("/")[2].rpartition("/")[0] for turn in turns for move in turn.moves}
+    still = [reel for each in rest for reel in each.reels]
+    assert len(set(still)) == len(still) > 0
+    assert moving.isdisjoint(still)
+    assert moving | set(still) == set(shown.film.reel_names())
+    assert len({each.words for each in rest}) == len(rest)
 
 
 def may(told, name, viewer):
