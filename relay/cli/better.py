@@ -9,7 +9,7 @@ from relay.transfer.late import Beside, LateReel
 if TYPE_CHECKING:
     from relay.media.quality import Look
 
-_FIGURES = {
+FIGURES = {
     "sharpness": (1, 0.1),
     "grain": (-1, 0.05),
     "tones": (1, 0.5),
@@ -18,7 +18,7 @@ _FIGURES = {
     "decay": (-1, 0.5),
 }
 """Which way a figure goes to what is usually liked, and by how much it must differ to count. A person chooses."""
-_COUNTS = 0.05
+COUNTS = 0.05
 """Of the other's figure: less than a twentieth is much the same."""
 
 
@@ -27,7 +27,7 @@ def better(reel: LateReel, other: VersionName) -> str:
     looks = [each for each in reel.looks if each.other == other]
     gains = {
         name: [way * differences(each.late, each.there)[name] for each in looks if _counts(each, name)]
-        for name, (way, _) in _FIGURES.items()
+        for name, (way, _) in FIGURES.items()
     }
     told = []
     for word, way in (("better", 1), ("worse", -1)):
@@ -41,7 +41,7 @@ def better(reel: LateReel, other: VersionName) -> str:
 
 def _counts(each: Beside, name: str) -> bool:
     by, theirs = differences(each.late, each.there)[name], figures(each.there)[name]
-    return abs(by) > max(_FIGURES[name][1], _COUNTS * theirs)
+    return abs(by) > max(FIGURES[name][1], COUNTS * theirs)
 
 
 def figures(look: "Look") -> dict[str, float]:

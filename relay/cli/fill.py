@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from relay.cli.answer import AsJson, Page, answer
+from relay.cli.arguing import arguments
 from relay.cli.keeping import Keep, keep_facts, kept_in_words
 from relay.cli.numbers import pairs_of
 from relay.cli.prints import fill_facts, prints_named
@@ -60,6 +61,7 @@ def fill(
             "fills": [fill_facts(each) for each in fills],
             "quality": {name: look._asdict() for name, look in looks.items()},
             "generation": kinds,
+            "arguments": {name: {"for": good, "against": bad} for name, (good, bad) in arguments(looks, kinds).items()},
         }
         kept = _kept(desk, one, span, facts) if keep else None
 
@@ -110,6 +112,17 @@ def _show_fills(
     if looks:
         heads = ("print", "sharp %", "grain %", "dark %", "light %", "damage ‰", "picture %", "decay %", "generation")
         page.table(heads, [(name, *_figures(look), kinds[name]) for name, look in looks.items()])
+        _argue(page, looks, kinds)
+
+
+def _argue(page: Page, looks: "Mapping[VersionName, Look]", kinds: Mapping[VersionName, str]) -> None:
+    if len(looks) < 2:
+        return
+    for name, (good, bad) in arguments(looks, kinds).items():
+        said = [f"for it: {', '.join(good)}"] if good else []
+        said += [f"against it: {', '.join(bad)}"] if bad else []
+        page.line(f" has {'; '.join(said) or 'nothing by enough to count for it or against it'}.", head=name)
+    page.line("Scans of one size compare. Nothing is chosen: `relay decide` says a choice.")
 
 
 def _trust(fill: Fill) -> str:

@@ -216,6 +216,8 @@ def _in_short(found: Told) -> str:
     work = f", {how_long(hours)} of work" if hours else ""
     allowed = f" {_VERDICTS[verdict(found)]}" if found.without else ""
     cost = f"{bytes_in_words(filling.size)}{work}"
+    if not filling.frames:
+        return f"In short: it fills nothing that no other print did{unknown}.{allowed}"
     return f"In short: it fills {count(filling.frames, 'frame')} that no other print did ({cost}){unknown}.{allowed}"
 
 
@@ -230,7 +232,7 @@ def _show_reel(page: Page, reel: LateReel) -> None:
         heads = ("print", "lacks", "frames", f"{reel.version} has", "until now")
         page.table(heads, [_filled_row(each) for each in reel.filled])
     if reel.nowhere:
-        page.line(f"With it, {count(reel.nowhere, 'place')} of the others can still be filled whole from no print.")
+        page.line(f"Even with it, no print has all of {count(reel.nowhere, 'place')} that other prints lack.")
     if reel.looks:
         page.line("How it looks where both hold the frames, and by how much that is more or less than the other:")
         columns = ("frames", "beside", "sharp %", "grain %", "tones %", "damage ‰", "picture %", "decay %")

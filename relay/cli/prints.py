@@ -111,10 +111,17 @@ def _show(page: Page, found: list[tuple[Print, tuple[Gap, ...]]]) -> None:
         frames, has, surely = lacked(lacking)
         page.line(f" lacks {count(frames, 'frame')} in {places}{beside}:", head=one.version)
         page.table(("where", "frames", "who has it"), [(_where(gap), str(gap.length), _who(gap)) for gap in lacking])
-        told = f"Of the {frames}, other prints have {surely} surely and {has - surely} perhaps"
-        page.line(f"{told}; {frames - has} are in no print that is known of.")
+        page.line(_in_all(frames, has, surely))
         show_disputes(page, one.version, one.disputed)
         _show_shots(page, one, lacking)
+
+
+def _in_all(lacks: int, found: int, surely: int) -> str:
+    """Say how much of what a print lacks can be had elsewhere."""
+    parts = ((surely, "other prints have {} surely", "all"), (found - surely, "others may have {}: look", "all"),
+             (lacks - found, "no print that is known of has {}", "any"))  # fmt: skip
+    told = [words.format(f"{number:,}" if number < lacks else whole) for number, words, whole in parts if number]
+    return f"Of the {lacks:,}, {'; '.join(told)}."
 
 
 def _way(other: tuple[VersionName, FrameMap]) -> str:

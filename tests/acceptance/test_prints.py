@@ -47,6 +47,7 @@ def test_each_print_is_told_what_it_lacks_and_who_has_it(aligned: House):
     said = aligned("lisbon", "gaps").out
     assert "A/R01/v1 lacks 6 frames in 1 place, beside B/R01/v1" in said
     assert "B/R01/v1 at 112-117" in said
+    assert "Of the 6, other prints have all surely." in said
     assert "B/R01/v1 lacks 3 frames in 1 place" in said
     told = aligned.told("tokyo", "gaps", "B/R01")
     ((gap,),) = [each["gaps"] for each in told["prints"]]
@@ -72,6 +73,10 @@ def test_who_could_fill_a_range_and_how_good_it_is_there_is_one_question(aligned
     assert other["light"] - other["dark"] < own["light"] - own["dark"]  # B was drawn with half the contrast
     said = aligned("lisbon", "fill", "A/R01:10-17").out
     assert "8 of 8 frames, surely (97 %)" in said
+    assert "A/R01/v1 has for it: widest range of tones" in " ".join(said.split())
+    assert "B/R01/v1 has for it: nearest to the camera (duplicate negative, second)" in " ".join(said.split())
+    assert "Nothing is chosen: `relay decide` says a choice." in said
+    assert set(told["arguments"]) == {"A/R01/v1", "B/R01/v1"}
     assert "duplicate negative, second" in said
     assert aligned.told("lisbon", "fill", "A/R01:10-17", "--no-pictures")["quality"] == {}
 
