@@ -1,6 +1,5 @@
 """All commands of `relay`, put together."""
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -8,44 +7,16 @@ import typer
 import typer.core
 
 from relay import __version__
-from relay.cli import (
-    accounts,
-    align,
-    beside,
-    board,
-    closing,
-    comparison,
-    conform,
-    copies,
-    coverage,
-    cut_ask,
-    cuts,
-    decide,
-    fill,
-    fit_sound,
-    handover,
-    inspect,
-    jobs,
-    keys,
-    ledger,
-    left,
-    material,
-    movie,
-    planning,
-    prints,
-    production,
-    reel,
-    run,
-    site,
-    store,
-    tidy,
-    upkeep,
-)
+from relay.cli.when_asked import Table, Told
 from relay.settings import HOME_VARIABLE, home_of
 
 
 class _InSections(typer.core.TyperGroup):
-    """Lists the commands under headings, in the order in which they are told below."""
+    """Lists the commands under headings, in the order in which they are told below, and loads the one that is asked."""
+
+    def __init__(self, **about: Any) -> None:
+        super().__init__(**about)
+        self.commands = Table(_COMMANDS)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002  the library's own signature
         sections: dict[str, list[tuple[str, str]]] = {}
@@ -69,63 +40,81 @@ app = typer.Typer(
     rich_markup_mode=None,  # plain help can be copied, searched and read aloud, and it comes sooner
 )
 _FILES, _PROGRAMME, _JOBS, _HOUSE = "Reels", "The programme", "Jobs", "The production"
-_COMMANDS: tuple[tuple[str, str, Callable[..., None]], ...] = (
-    (_FILES, "inspect", inspect.inspect),
-    (_FILES, "send", handover.send),
-    (_FILES, "fetch", handover.fetch),
-    (_FILES, "verify", upkeep.verify),
-    (_FILES, "mend", upkeep.mend),
-    (_FILES, "copies", copies.copies),
-    (_FILES, "tidy", tidy.tidy),
-    (_PROGRAMME, "gaps", prints.gaps),
-    (_PROGRAMME, "fill", fill.fill),
-    (_PROGRAMME, "coverage", coverage.coverage),
-    (_PROGRAMME, "late", prints.late),
-    (_PROGRAMME, "beside", beside.beside),
-    (_PROGRAMME, "conform", conform.conform),
-    (_PROGRAMME, "fit-sound", fit_sound.fit_sound),
-    (_PROGRAMME, "movie", movie.movie),
-    (_JOBS, "jobs", jobs.jobs),
-    (_JOBS, "who", planning.who),
-    (_JOBS, "forecast", planning.show_forecast),
-    (_JOBS, "claim", jobs.claim),
-    (_JOBS, "extend", jobs.extend),
-    (_JOBS, "release", jobs.release),
-    (_JOBS, "hand-on", jobs.hand_on),
-    (_JOBS, "accept", jobs.accept),
-    (_JOBS, "return", jobs.give_back),
-    (_JOBS, "withdraw", jobs.withdraw),
-    (_JOBS, "reassign", jobs.reassign),
-    (_JOBS, "restart", jobs.restart),
-    (_JOBS, "ask", jobs.ask),
-    (_PROGRAMME, "align", align.align),
-    (_PROGRAMME, "pin", align.pin),
-    (_PROGRAMME, "decide", decide.decide),
-    (_PROGRAMME, "why", accounts.why),
-    (_PROGRAMME, "account", accounts.account),
-)
-for heading, name, function in _COMMANDS:
-    app.command(name, rich_help_panel=heading)(function)
-app.add_typer(reel.app, name="reel", rich_help_panel=_FILES, help="See reels, their versions, and what differs.")
-app.add_typer(upkeep.export, name="export", rich_help_panel=_FILES, help="Write a version in a form that others read.")
-app.add_typer(material.app, name="material", rich_help_panel=_FILES, help="Stills and papers, and what they are about.")
-app.add_typer(left.app, name="left", rich_help_panel=_PROGRAMME, help="What is left as it is, and who kept it.")
-app.add_typer(comparison.app, name="comparison", rich_help_panel=_PROGRAMME, help="Prints in step, made by a worker.")
-app.add_typer(cuts.app, name="cut", rich_help_panel=_PROGRAMME, help="Cut lists: checked, pulled, compared.")
-app.add_typer(production.app, name="production", help="Create, revise and show a production.")
-app.add_typer(site.app, name="site", help="Invite sites, join, and see who belongs.")
-app.add_typer(ledger.app, name="ledger", help="See and check the ledger.")
-app.add_typer(board.app, name="board", help="Serve a page with all this, and say who may look.")
-app.add_typer(store.app, name="store", help="Ask a store for its promises.")
-reel.app.command("findings")(inspect.findings)
-upkeep.export.command("close")(closing.close)
-cuts.app.command("ask")(cut_ask.ask_for)
-app.command("retire")(closing.retire)
-production.app.command("take-over")(keys.take_over)
-production.app.command("new-root")(keys.new_root)
-site.app.command("move")(keys.move)
-site.app.command("run")(run.run)
-app.command("sweep", rich_help_panel=_JOBS)(run.sweep)
+_COMMANDS = {
+    told.name: told
+    for told in (
+        Told("inspect", "inspect:inspect", _FILES),
+        Told("send", "handover:send", _FILES),
+        Told("fetch", "handover:fetch", _FILES),
+        Told("verify", "upkeep:verify", _FILES),
+        Told("mend", "upkeep:mend", _FILES),
+        Told("copies", "copies:copies", _FILES),
+        Told("tidy", "tidy:tidy", _FILES),
+        Told("gaps", "prints:gaps", _PROGRAMME),
+        Told("fill", "fill:fill", _PROGRAMME),
+        Told("coverage", "coverage:coverage", _PROGRAMME),
+        Told("late", "prints:late", _PROGRAMME),
+        Told("beside", "beside:beside", _PROGRAMME),
+        Told("conform", "conform:conform", _PROGRAMME),
+        Told("fit-sound", "fit_sound:fit_sound", _PROGRAMME),
+        Told("movie", "movie:movie", _PROGRAMME),
+        Told("jobs", "jobs:jobs", _JOBS),
+        Told("who", "planning:who", _JOBS),
+        Told("forecast", "planning:show_forecast", _JOBS),
+        Told("claim", "jobs:claim", _JOBS),
+        Told("extend", "jobs:extend", _JOBS),
+        Told("release", "jobs:release", _JOBS),
+        Told("hand-on", "jobs:hand_on", _JOBS),
+        Told("accept", "jobs:accept", _JOBS),
+        Told("return", "jobs:give_back", _JOBS),
+        Told("withdraw", "jobs:withdraw", _JOBS),
+        Told("reassign", "jobs:reassign", _JOBS),
+        Told("restart", "jobs:restart", _JOBS),
+        Told("ask", "jobs:ask", _JOBS),
+        Told("align", "align:align", _PROGRAMME),
+        Told("pin", "align:pin", _PROGRAMME),
+        Told("decide", "decide:decide", _PROGRAMME),
+        Told("why", "accounts:why", _PROGRAMME),
+        Told("account", "accounts:account", _PROGRAMME),
+        Told("retire", "closing:retire"),
+        Told("sweep", "run:sweep", _JOBS),
+        Told(
+            "reel",
+            "reel:app",
+            _FILES,
+            "See reels, their versions, and what differs.",
+            (("findings", "inspect:findings"),),
+        ),
+        Told(
+            "export",
+            "upkeep:export",
+            _FILES,
+            "Write a version in a form that others read.",
+            (("close", "closing:close"),),
+        ),
+        Told("material", "material:app", _FILES, "Stills and papers, and what they are about."),
+        Told("left", "left:app", _PROGRAMME, "What is left as it is, and who kept it."),
+        Told("comparison", "comparison:app", _PROGRAMME, "Prints in step, made by a worker."),
+        Told("cut", "cuts:app", _PROGRAMME, "Cut lists: checked, pulled, compared.", (("ask", "cut_ask:ask_for"),)),
+        Told(
+            "production",
+            "production:app",
+            None,
+            "Create, revise and show a production.",
+            (("take-over", "keys:take_over"), ("new-root", "keys:new_root")),
+        ),
+        Told(
+            "site",
+            "site:app",
+            None,
+            "Invite sites, join, and see who belongs.",
+            (("move", "keys:move"), ("run", "run:run")),
+        ),
+        Told("ledger", "ledger:app", None, "See and check the ledger."),
+        Told("board", "board:app", None, "Serve a page with all this, and say who may look."),
+        Told("store", "store:app", None, "Ask a store for its promises."),
+    )
+}
 
 
 def _version(wanted: bool) -> None:
@@ -157,3 +146,8 @@ def command() -> None:
     """Run what the command line says."""
     # Not `app()`, which would put an excepthook of its own in the place of ours.
     typer.main.get_command(app)(prog_name="relay")
+
+
+def all_loaded() -> dict[str, Any]:
+    """Return every command with its module loaded, for what asks about all of them."""
+    return dict(Table(_COMMANDS))

@@ -29,7 +29,7 @@ def _run() -> None:
     gc.disable()  # loading leaves no garbage, and looking for some takes a quarter of its time
     from pydantic import ValidationError
 
-    from relay.cli.commands import command  # the half second that this takes may be interrupted, too
+    from relay.cli.commands import command  # loading may be interrupted, too
     from relay.errors import RefusedError, RelayError
     from relay.settings import first_fault
     from relay.wording import printable

@@ -110,7 +110,8 @@ def serve() -> None:
 
 def _load() -> None:
     """Load what commands load when they first need it, and build the models that pydantic leaves for later."""
-    for name in ("cli.commands", "store.s3", "forecast.asking", "board.serve"):
+    importlib.import_module("relay.cli.commands").all_loaded()
+    for name in ("store.s3", "forecast.asking", "board.serve"):
         importlib.import_module(f"relay.{name}")
     for name in ("console", "table", "progress", "panel"):
         importlib.import_module(f"rich.{name}")

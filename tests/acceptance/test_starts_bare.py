@@ -21,7 +21,8 @@ class Nothing:
             raise ModuleNotFoundError(name)
 
 sys.meta_path.insert(0, Nothing())
-import relay.cli.commands
+from relay.cli.commands import all_loaded
+all_loaded()
 """
 
 

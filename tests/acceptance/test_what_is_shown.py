@@ -159,10 +159,21 @@ def test_the_installed_command_is_the_one_that_is_tested(house: House):
 def test_asking_for_help_loads_nothing_that_help_does_not_need():
     """Seconds are for `make bench`; what makes them is asked here."""
     heavy = ("rich.console", "boto3", "botocore", "celery", "redis", "kombu", "numpy", "asyncio", "sqlalchemy")
-    asked = f"import sys, relay.cli.commands; print([name for name in {heavy} if name in sys.modules])"
+    loaded = "import sys, relay.cli.commands as all; all.all_loaded(); "
+    asked = f"{loaded}print([name for name in {heavy} if name in sys.modules])"
     done = subprocess.run([sys.executable, "-c", asked], cwd=REPO, capture_output=True, text=True, check=True)
 
     assert done.stdout.strip() == "[]"
+
+
+def test_a_command_loads_no_other_commands(house: House):
+    script = "import sys; sys.argv = ['relay', 'site', 'list']\nfrom relay.cli.main import main\ntry: main()\nfinally: "
+    shown = "print([name for name in sys.modules if name.startswith(('relay.cli.', 'relay.programme.'))])"
+    env = environment(PYTHONPATH=str(REPO), RELAY_HOME=str(house.place / "tokyo"))
+    done = subprocess.run([sys.executable, "-c", script + shown], env=env, capture_output=True, text=True, check=True)
+    assert "relay.cli.site" in done.stdout
+    assert not any(f"relay.cli.{each}" in done.stdout for each in ("prints", "cuts", "reel", "planning"))
+    assert "relay.programme" not in done.stdout
 
 
 def test_what_relay_did_not_foresee_is_kept_for_whoever_mends_it(house: House):
