@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 _WORDS = {
     "sharpness": ("sharpest", "least sharp", "{:.1f} %"),
-    "grain": ("least grain", "most grain", "{:.1f} %"),
+    "grain": ("least grain", "most grain", "{:.2f} %"),
     "tones": ("widest range of tones", "narrowest range of tones", "{:.1f} %"),
     "damage": ("least damage", "most damage", "{:.2f} ‰"),
     "picture": ("most of the picture", "least of the picture", "{:.0f} %"),
@@ -41,7 +41,7 @@ def arguments(
                 found[pair[0]][side].append(f"{word} ({form.format(own)}, the next {form.format(other)})")
     nearest = _nearest_to_the_camera({name: kinds.get(name, "") for name in looks})
     if nearest is not None:
-        found[nearest][0].append(f"nearest to the camera ({kinds[nearest]})")
+        found[nearest][0].append(f"nearest to the camera ({kinds[nearest].partition(',')[0]})")
     return found
 
 

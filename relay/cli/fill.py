@@ -106,9 +106,8 @@ def _show_fills(
             none = f" may have it: of {each.unknown} of {each.wanted} frames nothing is known."
             page.line(none if each.unknown else " has nothing of it.", head=each.version)
             continue
-        page.line(
-            f" at {in_words(each.frames)}: {each.count} of {each.wanted} frames{_trust(each)}.", head=each.version
-        )
+        many = f"{each.count} of {each.wanted}" if each.count <= each.wanted else f"{each.wanted} of these {each.count}"
+        page.line(f" at {in_words(each.frames)}: {many} frames{_trust(each)}.", head=each.version)
     if looks:
         heads = ("print", "sharp %", "grain %", "dark %", "light %", "damage ‰", "picture %", "decay %", "generation")
         page.table(heads, [(name, *_figures(look), kinds[name]) for name, look in looks.items()])
@@ -134,5 +133,5 @@ def _trust(fill: Fill) -> str:
 
 
 def _figures(look: "Look") -> tuple[str, ...]:
-    told = (f"{value:.1f}" for value in (look.sharpness, look.grain, look.dark, look.light))
+    told = (f"{look.sharpness:.1f}", f"{look.grain:.2f}", f"{look.dark:.1f}", f"{look.light:.1f}")
     return (*told, f"{look.damage:.2f}", f"{look.wide:.0f} x {look.high:.0f}", f"{look.decay:.1f}")

@@ -15,6 +15,7 @@ from relay.forecast.taking import Hours, element_named, hours_of, with_frames, w
 from relay.forecast.words import headline, moved
 from relay.ledger.state import Material
 from relay.model import Element, ReelName, frame_count
+from relay.programme.lacking import Fill
 from relay.programme.late import Filled
 from relay.settings import Home
 from relay.shifts.spoken import how_long
@@ -243,10 +244,18 @@ def _show_reel(page: Page, reel: LateReel) -> None:
 
 def _filled_row(each: Filled) -> tuple[str, ...]:
     at = each.gap.frames or ("before its first frame" if each.gap.after is None else f"after {each.gap.after}")
-    had = "nobody" if each.before is None else f"{each.before.version} has {each.before.count}"
-    sure = "" if each.fill.sure else ", not sure: look"
-    part = "" if each.fill.is_whole() else f", {each.fill.count} of {each.fill.wanted}"
-    return each.version, str(at), str(each.gap.length), f"{in_words(each.fill.frames, 4)}{part}{sure}", had
+    had = "nobody" if each.before is None else f"{each.before.version} has {each.before.most}{_doubt(each.before)}"
+    return each.version, str(at), str(each.gap.length), _has(each.fill), had
+
+
+def _has(fill: Fill) -> str:
+    some = f"{fill.wanted} of these: " if fill.count > fill.wanted else ""
+    part = "" if fill.is_whole() else f", {fill.count} of {fill.wanted}"
+    return f"{some}{in_words(fill.frames, 4)}{part}{_doubt(fill)}"
+
+
+def _doubt(fill: Fill) -> str:
+    return "" if fill.sure else ", not sure: look"
 
 
 def _look_row(each: Beside) -> tuple[str, ...]:

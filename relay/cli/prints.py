@@ -146,9 +146,13 @@ def _where(gap: Gap) -> str:
 
 
 def _who(gap: Gap) -> str:
-    told = [f"{fill.version} at {in_words(fill.frames, 4)}{_how(fill)}" for fill in gap.fills]
+    told = [f"{fill.version} {_at(fill)}{in_words(fill.frames, 4)}{_how(fill)}" for fill in gap.fills]
     told += [f"not known of {', '.join(gap.unknown)}"] if gap.unknown else []
     return "; ".join(told) + ("; no print has all of it" if gap.fills and gap.is_nowhere() else "") or "no print"
+
+
+def _at(fill: Fill) -> str:
+    return f"{fill.wanted} of these, look which: " if fill.count > fill.wanted else "at "
 
 
 def _how(fill: Fill) -> str:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from relay.model import FrameRange, VersionName, every_frame, frame_count, inside, merged, outside
 from relay.programme.agreeing import Disputed
-from relay.programme.framemap import FrameMap, Match
+from relay.programme.framemap import FrameMap, Insert, Match
 
 
 @dataclass(frozen=True)
@@ -65,6 +65,11 @@ class Fill:
         """Return how many frames it has."""
         return frame_count(self.frames)
 
+    @property
+    def most(self) -> int:
+        """Return how many of the wanted frames it has at most; where edges are doubtful, more come into question."""
+        return min(self.count, self.wanted)
+
     def is_whole(self) -> bool:
         """Answer whether it has as many frames as are wanted."""
         return self.count >= self.wanted
@@ -102,7 +107,7 @@ class Gap:
 def filled_by(one: Print, wanted: FrameRange) -> tuple[Fill, ...]:
     """Return what each aligned print has of `wanted`, whether this print holds those frames or not; best first."""
     found = (_fill(one, frame_map, wanted) for frame_map in one.maps.values())
-    return tuple(sorted(found, key=lambda fill: (-fill.count, not fill.sure, -fill.chance, fill.version)))
+    return tuple(sorted(found, key=lambda fill: (-fill.most, not fill.sure, -fill.chance, fill.version)))
 
 
 def _fill(one: Print, frame_map: FrameMap, wanted: FrameRange) -> Fill:
@@ -172,16 +177,31 @@ def _untold(one: Print) -> Iterable[Gap]:
     """Yield places at which other prints have frames that this one neither holds nor leaves a number for."""
     places: dict[int | None, list[Fill]] = {}
     for frame_map in one.maps.values():
-        for insert in frame_map.inserts():
-            said = frame_map.back.at(insert.frames.first)
-            size = insert.frames.last - insert.frames.first + 1
-            certain = () if insert.certain is None else (insert.certain,)
-            fill = Fill(frame_map.other, (insert.frames,), size, insert.sure, said.chance if said else 0, certain)
-            places.setdefault(insert.after, []).append(replace(fill, widest=insert.widest, by=frame_map.by))
+        here: dict[int | None, list[Insert]] = {}
+        for insert in frame_map.inserts():  # a hole in the other print's own numbers parts what belongs to one place
+            here.setdefault(insert.after, []).append(insert)
+        for after, inserts in here.items():
+            places.setdefault(after, []).append(_inserted(frame_map, inserts))
     for after, fills in places.items():
         longest = max(fill.count for fill in fills)
         levelled = [replace(each, wanted=longest) for each in fills]
         yield _as_gap(one, after, None, sorted(levelled, key=lambda each: (-each.count, not each.sure)), longest)
+
+
+def _inserted(frame_map: FrameMap, inserts: Sequence[Insert]) -> Fill:
+    """Return what the other print has at one place."""
+    frames = merged((each.frames.first, each.frames.last) for each in inserts)
+    said = [match for each in every_frame(frames) if (match := frame_map.back.at(each)) is not None]
+    return Fill(
+        frame_map.other,
+        frames,
+        frame_count(frames),
+        sure=all(each.sure for each in inserts),
+        chance=sum(match.chance for match in said) // len(said) if said else 0,
+        certain=merged((each.certain.first, each.certain.last) for each in inserts if each.certain),
+        widest=FrameRange(first=inserts[0].widest.first, last=inserts[-1].widest.last),
+        by=frame_map.by,
+    )
 
 
 def _as_gap(

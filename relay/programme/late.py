@@ -26,7 +26,7 @@ class Filled(NamedTuple):
         """Answer whether the late print has more of it than any other, or has it surely where no other does."""
         if self.before is None:
             return True
-        return (self.fill.count, self.fill.sure) > (self.before.count, self.before.sure)
+        return (self.fill.most, self.fill.sure) > (self.before.most, self.before.sure)
 
 
 class Shared(NamedTuple):
@@ -49,7 +49,9 @@ def filled(lacking: Mapping[VersionName, Sequence[Gap]], late: VersionName) -> t
             fill = next((each for each in gap.fills if each.version == late), None)
             if fill is not None:
                 rest = [each for each in gap.fills if reel_of(each.version) != reel_of(late)]
-                found.append(Filled(version, gap, fill, max(rest, key=lambda each: each.count, default=None)))
+                found.append(
+                    Filled(version, gap, fill, max(rest, key=lambda each: (each.most, each.sure), default=None))
+                )
     return tuple(found)
 
 

@@ -53,8 +53,7 @@ class Shelf:
         A reel that it was not itself put beside is reached by way of others, where that can be: such a map says which.
         Raises what `read_map` raises.
         """
-        hidden = frozenset[VersionName]() if self._with_made else self._made - {version}
-        said = [each for each in self._said.values() if not hidden & {each.one, each.other}]
+        said = self._seen_from(version)
         direct = [_other_of(each, version) for each in said if version in {each.one, each.other}]
         found = {other: self._between(version, other) for other in direct}
         for path in paths_from(version, [Link(each.one, each.other, each.sure / each.frames) for each in said]):
@@ -64,9 +63,14 @@ class Shelf:
 
     def disputed_from(self, version: VersionName) -> dict[VersionName, tuple[Disputed, ...]]:
         """Return which frames of `version` a third print contradicts its maps at, by the version that they lead to."""
-        others = {_other_of(each, version) for each in self._said.values() if version in {each.one, each.other}}
+        said = self._seen_from(version)
+        others = {_other_of(each, version) for each in said if version in {each.one, each.other}}
         found = {other: tuple(self._disputes(version, other)) for other in sorted(others)}
         return {other: disputes for other, disputes in found.items() if disputes}
+
+    def _seen_from(self, version: VersionName) -> list[Alignment]:
+        hidden = frozenset[VersionName]() if self._with_made else self._made - {version}
+        return [each for each in self._said.values() if not hidden & {each.one, each.other}]
 
     def _between(self, one: VersionName, other: VersionName) -> FrameMap:
         """Return the map as it was said, not sure where a third print contradicts it; pinned frames stay sure."""

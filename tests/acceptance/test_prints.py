@@ -74,7 +74,7 @@ def test_who_could_fill_a_range_and_how_good_it_is_there_is_one_question(aligned
     said = aligned("lisbon", "fill", "A/R01:10-17").out
     assert "8 of 8 frames, surely (97 %)" in said
     assert "A/R01/v1 has for it: widest range of tones" in " ".join(said.split())
-    assert "B/R01/v1 has for it: nearest to the camera (duplicate negative, second)" in " ".join(said.split())
+    assert "B/R01/v1 has for it: nearest to the camera (duplicate negative)" in " ".join(said.split())
     assert "Nothing is chosen: `relay decide` says a choice." in said
     assert set(told["arguments"]) == {"A/R01/v1", "B/R01/v1"}
     assert "duplicate negative, second" in said

@@ -1,6 +1,7 @@
 """Gaps against invented prints of which the truth is known: each print is a list of the lost original's frames."""
 
 from relay.model import FrameRange, VersionName, ranges_of
+from relay.programme.beside import in_step
 from relay.programme.framemap import FrameMap, Match
 from relay.programme.lacking import Print, by_shot, filled_by, gaps_of
 
@@ -45,6 +46,17 @@ def test_what_numbers_leave_no_room_for_is_told_by_the_frame_that_it_follows():
     assert gap.fills[0].frames == (FrameRange(first=1030, last=1039),)
     (other,) = gaps_of(print_of(B, b, {A: a}))
     assert (other.after, other.length, other.fills[0].frames) == (1009, 10, (FrameRange(first=10, last=19),))
+
+
+def test_a_hole_in_the_other_prints_own_numbers_does_not_part_what_belongs_to_one_place():
+    a, b = counted(without((40, 49))), {frame: frame + (5 if frame > 44 else 0) for frame in range(100)}
+    (gap,) = gaps_of(print_of(A, a, {B: b}))
+    (fill,) = gap.fills
+    assert (gap.after, gap.length) == (39, 10)
+    assert fill.frames == fill.certain == (FrameRange(first=40, last=44), FrameRange(first=50, last=54))
+    assert (fill.count, fill.wanted, fill.sure, fill.chance) == (10, 10, True, 90)
+    steps = in_step(print_of(A, a, {B: b}), (B,), FrameRange(first=38, last=41))
+    assert [step[1] for step in steps] == [38, 39, *range(40, 45), *range(50, 55), 55, 56]
 
 
 def test_the_head_that_one_print_lacks_comes_before_its_first_frame():

@@ -1,7 +1,7 @@
 """What a late print adds, against invented prints of which the truth is known."""
 
 from relay.model import FrameRange, VersionName
-from relay.programme.lacking import Gap, Print, gaps_of
+from relay.programme.lacking import Fill, Gap, Print, gaps_of
 from relay.programme.late import added, filled, shared, still_nowhere
 from tests.unit.programme.test_lacking import A, B, C, counted, print_of, without
 
@@ -29,6 +29,15 @@ def test_a_print_that_holds_what_others_hold_adds_nothing():
     late = counted(without((40, 59)), first=500)
     assert added(filled(lacking(late), C)) == ()
     assert still_nowhere(lacking(late)) > 0
+
+
+def test_what_may_be_any_of_many_frames_adds_nothing_where_another_print_surely_has_it():
+    vague = Fill(C, (FrameRange(first=3, last=6),), wanted=1, sure=False, chance=40)
+    there = Fill(B, (FrameRange(first=13, last=13),), wanted=1, sure=True, chance=97)
+    assert (vague.count, vague.most) == (4, 1)
+    (found,) = filled({A: (Gap(9, FrameRange(first=10, last=10), 1, (there, vague)),)}, C)
+    assert (found.before, found.adds()) == (there, False)
+    assert added([found]) == ()
 
 
 def test_another_version_of_the_same_reel_is_not_among_those_that_were_there():
