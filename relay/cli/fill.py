@@ -1,7 +1,7 @@
 """`relay fill`: which prints could fill a range, and how good they are there."""
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Annotated
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
 
@@ -26,10 +26,22 @@ if TYPE_CHECKING:
     from relay.media.quality import Look
 
 
+class Found(NamedTuple):
+    """What was found for one range."""
+
+    frames: FrameRange
+    held: tuple[FrameRange, ...]
+    """By the print itself."""
+    fills: tuple[Fill, ...]
+    looks: "Mapping[VersionName, Look]"
+    kinds: Mapping[VersionName, str]
+
+
 def fill(
     context: typer.Context,
     place: Annotated[str, typer.Argument(metavar="REEL:FRAMES", help="What is to be filled: A/R03:3412-3440.")],
     shot: ShotNumber = None,
+    shots: Annotated[bool, typer.Option("--shots", help="Every shot of the reel, one after another.")] = False,
     no_pictures: Annotated[
         bool, typer.Option("--no-pictures", help="Fetch no frames, and say nothing of how good they are.")
     ] = False,
@@ -42,41 +54,70 @@ def fill(
     nothing is chosen here. `--keep` keeps them, so that a decision can name what was looked at.
     """
     wanted = parse_place(place)
-    if wanted.reel is None or len(wanted.frames) > 1 or not (wanted.frames or shot):
-        raise RefusedError(f"{place!r} is no range of one reel: write it like A/R03:3412-3440, or name its --shot")
+    if wanted.reel is None or len(wanted.frames) > 1 or not (wanted.frames or shot or shots):
+        raise RefusedError(
+            f"{place!r} is no range of one reel: write it like A/R03:3412-3440, or name its --shot, or --shots for all"
+        )
+    if shots and (wanted.frames or shot):
+        raise RefusedError(f"--shots shows every shot of {wanted.reel}: name no frames and no --shot with it")
     if not no_pictures:
         check_media()
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        (one,) = prints_named(desk, state, wanted.reel, with_shots=shot is not None)
-        span = shot_of(one, shot, *wanted.frames) if shot else wanted.frames[0]
-        fills = filled_by(one, span)
-        sources = {one.version: _held(one, span)} | {each.version: each.frames for each in fills}
-        looks = {} if no_pictures else _looks(desk, state, sources)
-        kinds = {name: kind_in_words(state, name) for name in sources}
-        facts = {
-            "version": one.version,
-            "frames": pairs_of([span])[0],
-            "held": pairs_of(sources[one.version]),
-            "fills": [fill_facts(each) for each in fills],
-            "quality": {name: look._asdict() for name, look in looks.items()},
-            "generation": kinds,
-            "arguments": {name: {"for": good, "against": bad} for name, (good, bad) in arguments(looks, kinds).items()},
-        }
-        kept = _kept(desk, one, span, facts) if keep else None
+        (one,) = prints_named(desk, state, wanted.reel, with_shots=shots or shot is not None)
+        spans = _spans(one, wanted.frames, shot, shots=shots)
+        found = [_found(desk, state, one, span, no_pictures=no_pictures) for span in spans]
+        facts: dict[str, object] = {"version": one.version}
+        if shots:
+            facts["shots"] = [{"shot": number, **_facts(each)} for number, each in enumerate(found, 1)]
+        else:
+            facts |= _facts(found[0])
+        kept = _kept(desk, one, merged((each.first, each.last) for each in spans), facts) if keep else None
 
     def show(page: Page) -> None:
-        _show_fills(page, one, span, fills, looks, kinds)
+        for number, each in enumerate(found, 1):
+            if shots:
+                page.line(f"Shot {number} of {len(found)}, {each.frames}:")
+            _show_found(page, one, each)
+        if any(len(each.looks) > 1 for each in found):
+            page.line("Scans of one size compare. Nothing is chosen: `relay decide` says a choice.")
         if kept:
             page.line(kept_in_words(kept))
 
     answer({**facts, "kept": kept.entry if kept else None}, as_json=as_json, show=show)
 
 
-def _kept(desk: Desk, one: Print, span: FrameRange, facts: Mapping[str, object]) -> Material:
-    reel = reel_of(one.version)
-    name = f"fill_{reel.replace('/', '_')}_{span}.json"
-    return keep_facts(desk, name, facts, About(reel, (span,)), "who could fill it, and how good it is there")
+def _spans(one: Print, frames: Sequence[FrameRange], shot: int | None, *, shots: bool) -> tuple[FrameRange, ...]:
+    if shot is not None:
+        return (shot_of(one, shot, *frames),)
+    if shots and one.shots is None:
+        raise RefusedError(f"nobody looked at {one.version} for cuts: name frames in the place of --shots")
+    return one.spans() if shots else tuple(frames)
+
+
+def _found(desk: Desk, state: State, one: Print, span: FrameRange, *, no_pictures: bool) -> Found:
+    fills, held = filled_by(one, span), merged(inside((span.first, span.last), one.held))
+    sources = {one.version: held} | {each.version: each.frames for each in fills}
+    looks = {} if no_pictures else _looks(desk, state, sources)
+    return Found(span, held, fills, looks, {name: kind_in_words(state, name) for name in sources})
+
+
+def _facts(found: Found) -> dict[str, object]:
+    argued = arguments(found.looks, found.kinds)
+    return {
+        "frames": pairs_of([found.frames])[0],
+        "held": pairs_of(found.held),
+        "fills": [fill_facts(each) for each in found.fills],
+        "quality": {name: look._asdict() for name, look in found.looks.items()},
+        "generation": found.kinds,
+        "arguments": {name: {"for": good, "against": bad} for name, (good, bad) in argued.items()},
+    }
+
+
+def _kept(desk: Desk, one: Print, frames: tuple[FrameRange, ...], facts: Mapping[str, object]) -> Material:
+    reel, ends = reel_of(one.version), FrameRange(first=frames[0].first, last=frames[-1].last)
+    name = f"fill_{reel.replace('/', '_')}_{ends}.json"
+    return keep_facts(desk, name, facts, About(reel, frames), "who could fill it, and how good it is there")
 
 
 def _looks(
@@ -87,41 +128,28 @@ def _looks(
     return {name: quality_at(desk, state.versions[name], frames) for name, frames in sources.items() if frames}
 
 
-def _held(one: Print, wanted: FrameRange) -> tuple[FrameRange, ...]:
-    return merged(inside((wanted.first, wanted.last), one.held))
-
-
-def _show_fills(
-    page: Page,
-    one: Print,
-    wanted: FrameRange,
-    fills: tuple[Fill, ...],
-    looks: "Mapping[VersionName, Look]",
-    kinds: Mapping[VersionName, str],
-) -> None:
-    held = _held(one, wanted)
-    page.line(f" itself holds {in_words(held)} of {wanted}.", head=one.version)
-    for each in fills:
+def _show_found(page: Page, one: Print, found: Found) -> None:
+    page.line(f" itself holds {in_words(found.held)} of {found.frames}.", head=one.version)
+    for each in found.fills:
         if not each.count:
             none = f" may have it: of {each.unknown} of {each.wanted} frames nothing is known."
             page.line(none if each.unknown else " has nothing of it.", head=each.version)
             continue
         many = f"{each.count} of {each.wanted}" if each.count <= each.wanted else f"{each.wanted} of these {each.count}"
         page.line(f" at {in_words(each.frames)}: {many} frames{_trust(each)}.", head=each.version)
-    if looks:
+    if found.looks:
         heads = ("print", "sharp %", "grain %", "dark %", "light %", "damage ‰", "picture %", "decay %", "generation")
-        page.table(heads, [(name, *_figures(look), kinds[name]) for name, look in looks.items()])
-        _argue(page, looks, kinds)
+        page.table(heads, [(name, *_figures(look), found.kinds[name]) for name, look in found.looks.items()])
+        _argue(page, found)
 
 
-def _argue(page: Page, looks: "Mapping[VersionName, Look]", kinds: Mapping[VersionName, str]) -> None:
-    if len(looks) < 2:
+def _argue(page: Page, found: Found) -> None:
+    if len(found.looks) < 2:
         return
-    for name, (good, bad) in arguments(looks, kinds).items():
+    for name, (good, bad) in arguments(found.looks, found.kinds).items():
         said = [f"for it: {', '.join(good)}"] if good else []
         said += [f"against it: {', '.join(bad)}"] if bad else []
         page.line(f" has {'; '.join(said) or 'nothing by enough to count for it or against it'}.", head=name)
-    page.line("Scans of one size compare. Nothing is chosen: `relay decide` says a choice.")
 
 
 def _trust(fill: Fill) -> str:

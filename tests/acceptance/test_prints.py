@@ -81,6 +81,17 @@ def test_who_could_fill_a_range_and_how_good_it_is_there_is_one_question(aligned
     assert aligned.told("lisbon", "fill", "A/R01:10-17", "--no-pictures")["quality"] == {}
 
 
+def test_how_good_each_print_is_can_be_asked_for_every_shot_of_a_reel(aligned: House):
+    told = aligned.told("lisbon", "fill", "A/R01", "--shots")["shots"]
+    assert [(each["shot"], each["frames"]) for each in told] == [(1, [0, 19]), (2, [20, 39])]
+    for each in told:
+        assert set(each["quality"]) == set(each["arguments"]) == {"A/R01/v1", "B/R01/v1"}
+    said = " ".join(aligned("lisbon", "fill", "A/R01", "--shots", "--no-pictures").out.split())
+    assert "Shot 2 of 2, 20-39: A/R01/v1 itself holds 20-39 of 20-39" in said
+    assert "name no frames" in aligned.refused("lisbon", "fill", "A/R01:3-4", "--shots")
+    assert "nobody looked at B/R01/v1 for cuts" in aligned.refused("lisbon", "fill", "B/R01", "--shots")
+
+
 def test_what_was_measured_and_drawn_is_kept_in_the_store_with_an_entry_that_says_so(aligned: House):
     kept = aligned.told("tokyo", "fill", "A/R01", "--shot", "1", "--no-pictures", "--keep")
     assert kept["frames"] == [0, 19]
