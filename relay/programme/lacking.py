@@ -137,16 +137,18 @@ def _fill(one: Print, frame_map: FrameMap, wanted: FrameRange) -> Fill:
 def _between(frame_map: FrameMap, hole: FrameRange) -> dict[int, Match] | None:
     """Return frames of the other print that lie between what surrounds `hole`: those that a hole's numbers stand for.
 
-    Where the other print has more frames there than `hole` is long, or an edge is unsure, none of them is sure. None:
-    nothing is known of what surrounds it.
+    Where the other print has more frames there than `hole` is long, or an edge is unsure, none of them is sure. A
+    number of which a map says nothing is no frame of the other print; by way of a third it may be one that the third
+    lacks, so that none is sure. None: nothing is known of what surrounds it.
     """
     low = _edge(frame_map, range(hole.first - 1, hole.first - 1 - EDGE, -1))
     high = _edge(frame_map, range(hole.last + 1, hole.last + 1 + EDGE))
     if low is None or high is None or low.other is None or high.other is None or high.other <= low.other:
         return None
-    own = range(low.other + 1, high.other)
-    lacked = [frame for frame in own if (said := frame_map.back.at(frame)) is None or said.other is None]
-    sure = low.sure and high.sure and len(lacked) == hole.last - hole.first + 1
+    own = {frame: frame_map.back.at(frame) for frame in range(low.other + 1, high.other)}
+    lacked = [frame for frame, said in own.items() if said is not None and said.other is None]
+    is_silent = bool(frame_map.by) and None in own.values()
+    sure = low.sure and high.sure and not is_silent and len(lacked) == hole.last - hole.first + 1
     chance = min(low.chance, high.chance) if sure else min(low.chance, high.chance) // 2
     return {frame: Match(frame, chance, sure) for frame in lacked}
 

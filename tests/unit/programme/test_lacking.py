@@ -59,6 +59,17 @@ def test_a_hole_in_the_other_prints_own_numbers_does_not_part_what_belongs_to_on
     assert [step[1] for step in steps] == [38, 39, *range(40, 45), *range(50, 55), 55, 56]
 
 
+def test_numbers_that_the_other_print_leaves_out_are_no_frames_that_fill_a_hole():
+    a = counted(without((40, 49)), with_room=True)
+    b = {frame: frame + (7 if frame > 44 else 0) for frame in range(100)}  # its numbers leave out 45 to 51
+    (gap,) = gaps_of(print_of(A, a, {B: b}))
+    (fill,) = gap.fills
+    assert fill.frames == (FrameRange(first=40, last=44), FrameRange(first=52, last=56))
+    assert (fill.count, fill.sure) == (10, True)
+    shown = [step[1] for step in in_step(print_of(A, a, {B: b}), (B,), FrameRange(first=38, last=51))]
+    assert set(shown) <= set(b.values())
+
+
 def test_the_head_that_one_print_lacks_comes_before_its_first_frame():
     (gap,) = gaps_of(print_of(A, counted(without((0, 9))), {B: counted(without())}))
     assert (gap.after, gap.length) == (None, 10)
