@@ -4,8 +4,9 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from relay.model import FrameRange, ReelName, VersionName, code_of, every_frame, inside, merged, number_of
+from relay.programme.agreeing import Pair
 from relay.programme.cutlist import CutList
-from relay.programme.framemap import FrameMap
+from relay.programme.framemap import FrameMap, Way
 from relay.programme.lacking import Print, gaps_of
 
 
@@ -51,20 +52,36 @@ def _weighed(one: Print, part: Part) -> Part:
         (at, lane)
         for at, step in enumerate(part.steps)
         for lane, name in enumerate(part.lanes)
-        if name not in {None, one.version} and not _is_sure(one.maps[VersionName(name or "")], step[axis], step[lane])
+        if name not in {None, one.version} and not _is_sure(one, part.lanes, step, axis, lane)
     }
     return part._replace(unsure=frozenset(unsure))
 
 
-def _is_sure(frame_map: FrameMap, own: Seen, seen: Seen) -> bool:
-    """Answer whether a map is sure of what is shown beside a frame, or in the place of one that is lacking."""
+def _is_sure(one: Print, lanes: Sequence[VersionName | None], step: Step, axis: int, lane: int) -> bool:
+    """Answer whether the maps are sure of what is shown beside a frame, or in the place of one that is lacking."""
+    own, seen, frame_map = step[axis], step[lane], one.maps[VersionName(lanes[lane] or "")]
     if not isinstance(own, Lacks):
         said = frame_map.there.at(own)
-    elif not isinstance(seen, Lacks):
-        said = frame_map.back.at(seen)
-    else:
-        return True  # both lack what a third has: of that no map speaks
-    return said is not None and said.sure
+        return said is not None and said.sure
+    if not isinstance(seen, Lacks) and ((said := frame_map.back.at(seen)) is None or not said.sure):
+        return False
+    rest = [(lanes[other], step[other]) for other in range(len(lanes)) if other not in {axis, lane}]
+    return all(
+        _goes_with(one.among, (name, frame), (lanes[lane], seen))
+        for name, frame in rest
+        if not isinstance(frame, Lacks)
+    )
+
+
+def _goes_with(
+    among: Mapping[Pair, FrameMap], one: tuple[VersionName | None, Seen], other: tuple[VersionName | None, Seen]
+) -> bool:
+    """Answer whether a map is sure that a frame of one print is what the other shows, or lacks, in the same step."""
+    (name, frame), (beside, seen) = one, other
+    if name is None or beside is None or isinstance(frame, Lacks) or (name, beside) not in among:
+        return False
+    said = among[name, beside].there.at(frame)
+    return said is not None and said.sure and said.other == (None if isinstance(seen, Lacks) else seen)
 
 
 def along(cut_list: CutList, prints: Mapping[ReelName, Print], codes: Sequence[str]) -> tuple[Part, ...]:
@@ -137,11 +154,44 @@ def _more(
             continue
         has = {fill.version: list(every_frame(fill.frames)) for fill in gap.fills}
         lanes = [has.get(other, []) for other in others]
-        length = max((len(lane) for lane in lanes), default=0)
-        found[after] = [
-            (None, *(lane[place] if place < len(lane) else None for lane in lanes)) for place in range(length)
-        ]
+        found[after] = [(None, *step) for step in _laid(one.among, others, lanes)]
     return found
+
+
+def _laid(
+    among: Mapping[Pair, FrameMap], others: Sequence[VersionName], lanes: Sequence[Sequence[int]]
+) -> list[list[int | None]]:
+    """Return the steps of frames that the axis lacks: together what two prints show alike, as their own map says.
+
+    Of prints that were not put side by side, the frames go together in their order: nobody knows better.
+    """
+    steps: list[list[int | None]] = []
+    for lane, frames in enumerate(lanes):
+        ways = [(other, among.get((others[lane], others[other]))) for other in range(lane) if lanes[other]]
+        known = [(other, frame_map.there) for other, frame_map in ways if frame_map is not None]
+        at = -1
+        for frame in frames:
+            place = _place(steps, known, frame, at) if known or not ways else at + 1
+            if place is None or place == len(steps):
+                place = at + 1
+                steps.insert(place, [None] * len(lanes))
+            at = place
+            steps[at][lane] = frame
+    return steps
+
+
+def _place(
+    steps: Sequence[Sequence[int | None]], known: Sequence[tuple[int, Way]], frame: int, after: int
+) -> int | None:
+    """Return the step after `after` that shows what `frame` shows; None where none does."""
+    for other, way in known:
+        said = way.at(frame)
+        if said is None or said.other is None:
+            continue
+        for at in range(after + 1, len(steps)):
+            if steps[at][other] == said.other:
+                return at
+    return None
 
 
 def _counted(steps: Sequence[tuple[int | None, ...]]) -> tuple[Step, ...]:

@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from relay.model import FrameRange, VersionName, every_frame, frame_count, inside, merged, outside
-from relay.programme.agreeing import Disputed
+from relay.programme.agreeing import Disputed, Pair
 from relay.programme.framemap import FrameMap, Insert, Match
 
 
@@ -25,6 +25,8 @@ class Print:
     """The frames that begin another shot than the one before them; None: nobody looked for cuts."""
     disputed: Mapping[VersionName, tuple[Disputed, ...]] = field(default_factory=dict)
     """Its frames at which a third print contradicts a map, by where the map leads: there it is not sure."""
+    among: Mapping[Pair, FrameMap] = field(default_factory=dict)
+    """Maps between the other prints, both ways, where they were asked for: what holds where this one lacks frames."""
 
     def shot_of(self, frame: int) -> int | None:
         """Return which of its shots holds `frame`, counted from 1; None where nobody looked for cuts."""

@@ -1,6 +1,7 @@
 """Frame maps of prints in the store: kept with one entry that says so, read back whichever way round is asked for."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from typing import Protocol
 
@@ -59,26 +60,34 @@ def frames_of(desk: Source, version: Version) -> tuple[FrameRange, ...]:
 
 
 def print_of(
-    desk: Source, state: State, version: Version, *, with_shots: bool = False, with_made: bool = False
+    desk: Source,
+    state: State,
+    version: Version,
+    *,
+    with_shots: bool = False,
+    with_made: bool = False,
+    with_among: bool = False,
 ) -> Print:
     """Return a version as one print among those that it was aligned with.
 
     `with_shots` reads its kept thumbnails, up to a hundred megabytes, for where its shots begin; `with_made` counts the
-    restored programme among the others.
+    restored programme among the others; `with_among` reads the maps between the others, too.
     """
-    return prints_of(desk, state, [version], with_shots=with_shots, with_made=with_made)[0]
+    shelf = Shelf(desk, state, with_made=with_made)
+    found = _read(desk, shelf, version, with_shots=with_shots)
+    return replace(found, among=shelf.among(found.maps)) if with_among else found
 
 
-def prints_of(
-    desk: Source, state: State, versions: Iterable[Version], *, with_shots: bool = False, with_made: bool = False
-) -> list[Print]:
+def prints_of(desk: Source, state: State, versions: Iterable[Version], *, with_shots: bool = False) -> list[Print]:
     """Return several as `print_of` does, each frame map read once for all of them."""
-    shelf, found = Shelf(desk, state, with_made=with_made), []
-    for version in versions:
-        shots = shots_of(desk, version) if with_shots else None
-        maps = shelf.maps_from(version.name)
-        found.append(Print(version.name, frames_of(desk, version), maps, shots, shelf.disputed_from(version.name)))
-    return found
+    shelf = Shelf(desk, state)
+    return [_read(desk, shelf, version, with_shots=with_shots) for version in versions]
+
+
+def _read(desk: Source, shelf: Shelf, version: Version, *, with_shots: bool) -> Print:
+    shots = shots_of(desk, version) if with_shots else None
+    maps = shelf.maps_from(version.name)
+    return Print(version.name, frames_of(desk, version), maps, shots, shelf.disputed_from(version.name))
 
 
 def shots_of(desk: Source, version: Version) -> tuple[int, ...] | None:

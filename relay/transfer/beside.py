@@ -30,7 +30,7 @@ def of_reel(
 
     Raises RefusedError where they were not put side by side or are too many, and MissingError where nothing is shown.
     """
-    one = print_of(desk, state, state.versions[axis], with_made=bool(others))
+    one = print_of(desk, state, state.versions[axis], with_made=bool(others), with_among=True)
     names = tuple(others) or newest_beside(one)
     if not names:
         raise MissingError(f"{axis} was put beside no other print yet: there is nothing to show it with")
@@ -61,7 +61,7 @@ def of_programme(desk: Source, state: State, cut_list: CutList, codes: Sequence[
         if state.of_reel(reel):
             version = aligned_version(state, reel)
             if frames_of(desk, version):
-                prints[reel] = print_of(desk, state, version)
+                prints[reel] = print_of(desk, state, version, with_among=True)
     known = {code_of(name) for one in prints.values() for name in (one.version, *one.maps)}
     chosen = tuple(codes) or tuple(sorted(known))
     if not 2 <= len(chosen) <= AT_ONCE:

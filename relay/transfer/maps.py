@@ -2,7 +2,7 @@
 against each other where three were.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import reduce
 from itertools import pairwise, permutations
 
@@ -60,6 +60,11 @@ class Shelf:
             steps = [self._between(one, other) for one, other in pairwise(path)]
             found[path[-1]] = reduce(FrameMap.then, steps)
         return found
+
+    def among(self, names: Iterable[VersionName]) -> dict[Pair, FrameMap]:
+        """Return the maps between these prints, both ways, of those that were put side by side."""
+        pairs = (pair for pair in permutations(sorted(names), 2) if frozenset(pair) in self._said)
+        return {(one, other): self._between(one, other) for one, other in pairs}
 
     def disputed_from(self, version: VersionName) -> dict[VersionName, tuple[Disputed, ...]]:
         """Return which frames of `version` a third print contradicts its maps at, by the version that they lead to."""

@@ -1,5 +1,6 @@
 """Prints in step against invented prints: whatever is shown together shows the same frame of the lost original."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -7,7 +8,7 @@ import pytest
 from relay.model import FrameRange
 from relay.programme.beside import Lacks, after_of, along, in_step, part_of
 from relay.programme.cutlist import SLATE, CutList, Event
-from relay.programme.framemap import FrameMap, Way
+from relay.programme.framemap import FrameMap, Way, runs_of
 from relay.programme.lacking import Print
 from tests.unit.programme.test_lacking import A, B, C, counted, print_of, without
 
@@ -26,6 +27,27 @@ def test_what_is_shown_together_is_the_same_frame_and_every_frame_is_shown_once(
     assert {after_of(part, at, 0) for at in range(40, 50)} == {39}
     assert {after_of(part, at, 1) for at in range(10, 20)} == {509}
     assert after_of(part_of(print_of(B, b, {A: a}), (A,), FrameRange(first=530, last=535)), 0, 1) is None
+
+
+@pytest.mark.parametrize("with_room", [False, True])
+def test_where_the_axis_lacks_frames_two_others_are_in_step_by_their_own_map_and_without_one_nobody_is_sure(with_room):
+    a = counted(without((40, 59)), with_room=with_room)
+    b, c = counted(without((42, 43)), first=500), counted(without((40, 40), (45, 54)), first=900)
+    one, between = print_of(A, a, {B: b, C: c}), print_of(B, b, {C: c}).maps[C]
+    one = replace(one, among={(B, C): between, (C, B): between.inverse()})
+    part = part_of(one, (B, C), FrameRange(first=38, last=61 if with_room else 41))
+    shown = [{number: frame for frame, number in each.items()} for each in (a, b, c)]
+    told = [[shown[lane][seen] for lane, seen in enumerate(step) if not isinstance(seen, Lacks)] for step in part.steps]
+    assert [set(each) for each in told] == [{frame} for frame in range(38, 62)]  # each together, in their order
+    assert part.unsure == frozenset()
+    alone = part_of(replace(one, among={}), (B, C), FrameRange(first=38, last=61 if with_room else 41))
+    assert {(at, lane) for at, lane in alone.unsure if lane == 1} >= {(at, 1) for at in range(3, 10)}
+    doubted = FrameMap(B, C, *(Way(runs_of((at, each._replace(sure=False)) for at, each in way.said()))
+                               for way in (between.there, between.back)))  # fmt: skip
+    part = part_of(
+        replace(one, among={(B, C): doubted, (C, B): doubted.inverse()}), (B, C), FrameRange(first=38, last=61)
+    )
+    assert {(3, 1), (3, 2)} <= part.unsure
 
 
 def test_what_a_map_is_not_sure_of_or_does_not_speak_of_is_marked_and_the_rest_is_not():
