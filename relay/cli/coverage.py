@@ -132,7 +132,7 @@ def _letters(strip: Strip, reel: Covered, columns: int = 60) -> str:
     size = reel.axis.last - reel.axis.first + 1
     worst = ["held"] * columns
     for frames, holding in strip.stretches:
-        ends = (frames.first - reel.axis.first, frames.last - reel.axis.first)
-        for column in range(ends[0] * columns // size, ends[1] * columns // size + 1):
+        first, end = (frame - reel.axis.first for frame in (frames.first, frames.last + 1))
+        for column in range(first * columns // size, (end * columns - 1) // size + 1):
             worst[column] = max(worst[column], holding, key=_WORST.index)
     return "".join(_LETTERS[each] for each in worst)

@@ -100,11 +100,19 @@ def fill_facts(fill: Fill) -> dict[str, object]:
     }
 
 
+def _show_strangers(page: Page, one: Print) -> None:
+    """Say which prints share nothing with it: then where their frames belong is not known."""
+    for name, frame_map in sorted(one.maps.items()):
+        if not frame_map.by and not frame_map.there.frames(matched=True):
+            page.line(f" shares nothing with {name} that was found: `relay align` says what to do.", head=one.version)
+
+
 def _show(page: Page, found: list[tuple[Print, tuple[Gap, ...]]]) -> None:
     for one, lacking in found:
         beside = f", beside {', '.join(map(_way, sorted(one.maps.items())))}"
         if not lacking:
             page.line(f" lacks nothing that is known of{beside}.", head=one.version)
+            _show_strangers(page, one)
             show_disputes(page, one.version, one.disputed)
             continue
         places = count(len(lacking), "place")
@@ -112,6 +120,7 @@ def _show(page: Page, found: list[tuple[Print, tuple[Gap, ...]]]) -> None:
         page.line(f" lacks {count(frames, 'frame')} in {places}{beside}:", head=one.version)
         page.table(("where", "frames", "who has it"), [(_where(gap), str(gap.length), _who(gap)) for gap in lacking])
         page.line(_in_all(frames, has, surely))
+        _show_strangers(page, one)
         show_disputes(page, one.version, one.disputed)
         _show_shots(page, one, lacking)
 

@@ -211,6 +211,17 @@ def test_where_three_prints_contradict_each_other_every_reader_of_maps_says_that
     assert {each["version"]: each["sure"] for each in fills} == {"B/R01/v1": True, "C/R01/v1": False}
 
 
+def test_prints_that_share_nothing_are_said_to(house: House, tmp_path_factory: pytest.TempPathFactory):
+    apart = house.copied(tmp_path_factory.mktemp("apart"))
+    others = {1000 + shown: number for shown, number in numbered(IN_B, 100).items()}
+    say_maps(apart.place, ("A/R01/v1", {number: number for number in IN_A}), ("B/R01/v1", others))
+    assert "A/R01/v1 shares nothing with B/R01/v1 that was found" in apart("lisbon", "gaps").out
+    said = apart("lisbon", "coverage", "A").out.splitlines()
+    letters = next(line for line in said if line.startswith("B/R01/v1")).split("%")[1].strip()
+    assert len(letters) == 60
+    assert "█" not in letters  # nor at the edge of a stretch, in a reel that is shorter than the line
+
+
 RESTORED = """
 [[element]]
 code = "Q"
