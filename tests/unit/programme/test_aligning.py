@@ -113,6 +113,11 @@ def test_a_reel_against_itself_is_itself_and_all_of_it_is_sure(filmed: np.ndarra
     assert all(run.sure for run in found.there.runs)
 
 
+def test_a_long_reel_whose_thumbnails_are_kept_at_half_the_size_is_found_in_one_of_whole_size(filmed: np.ndarray):
+    half = filmed[20:100].reshape(-1, 24, 2, 32, 2).mean(axis=(2, 4)).astype(np.uint8)
+    assert places(mapped(filmed[:100], half)) == [*[None] * 20, *range(80)]
+
+
 @pytest.mark.parametrize(("frames", "light"), [(1, 0), (30, 0), (20, 255)])
 def test_black_and_white_frames_are_said_to_look_alike(frames: int, light: int):
     found = mapped(BLACK[:frames] + np.uint8(light), BLACK[:frames] + np.uint8(light))
