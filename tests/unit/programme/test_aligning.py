@@ -114,8 +114,9 @@ def test_a_reel_against_itself_is_itself_and_all_of_it_is_sure(filmed: np.ndarra
 
 
 def test_a_long_reel_whose_thumbnails_are_kept_at_half_the_size_is_found_in_one_of_whole_size(filmed: np.ndarray):
-    half = filmed[20:100].reshape(-1, 24, 2, 32, 2).mean(axis=(2, 4)).astype(np.uint8)
-    assert places(mapped(filmed[:100], half)) == [*[None] * 20, *range(80)]
+    half = filmed[30:100].reshape(-1, 24, 2, 32, 2).mean(axis=(2, 4)).astype(np.uint8)  # from a cut on
+    found = places(mapped(filmed[:100], half))
+    assert np.mean([shown == true for shown, true in zip(found, [*[None] * 30, *range(70)], strict=True)]) >= 0.99
 
 
 @pytest.mark.parametrize(("frames", "light"), [(1, 0), (30, 0), (20, 255)])
