@@ -22,6 +22,9 @@ from relay.ledger.words import ObjectMended, ProductionRevised, ReceiptSigned, W
 from relay.model import VersionName
 
 GROUP = "relay.doorbell"
+RINGING = "ringing"
+"""The name of the thread that rings, by which a command that ends sees whether it still does."""
+
 RING_PATIENCE = 1.5
 """Seconds that a command waits for the broker to take what it is told."""
 
@@ -48,7 +51,7 @@ class Hurried:
 
     def ring(self, sites: Collection[str], stages: Collection[str], about: str) -> None:
         """Ring in a thread of its own, which dies with the command."""
-        caller = threading.Thread(target=lambda: self._bell().ring(sites, stages, about), daemon=True)
+        caller = threading.Thread(target=lambda: self._bell().ring(sites, stages, about), name=RINGING, daemon=True)
         caller.start()
         caller.join(RING_PATIENCE)
 

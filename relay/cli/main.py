@@ -2,8 +2,11 @@
 
 import gc
 import io
+import os
 import sys
+import threading
 import traceback
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 
@@ -23,6 +26,22 @@ def main() -> None:
     except KeyboardInterrupt:
         _say(STOPPED)
         sys.exit(INTERRUPTED)
+    except SystemExit as end:
+        _leave(end.code)
+        raise
+
+
+def _leave(code: str | int | None) -> None:
+    """End at once where the bell still rings: it may be loading libraries, and to take them down under it can crash."""
+    if isinstance(code, str) or threading.active_count() == 1:
+        return
+    from relay.doorbell import RINGING
+
+    if any(each.name == RINGING for each in threading.enumerate()):
+        for stream in (sys.stdout, sys.stderr):
+            with suppress(OSError):
+                stream.flush()
+        os._exit(code or 0)
 
 
 def _run() -> None:

@@ -176,6 +176,23 @@ def test_a_command_loads_no_other_commands(house: House):
     assert "relay.programme" not in done.stdout
 
 
+def test_a_command_whose_bell_still_rings_ends_without_taking_libraries_down_under_it(house: House):
+    """A thread that was loading the bell's libraries then crashed the command after its work was done."""
+    script = """if True:
+        import atexit, sys, time
+        from relay.cli.main import main
+        from relay.doorbell import Hurried
+        atexit.register(print, "taken down")
+        Hurried(lambda: time.sleep(3600)).ring([], [], "")
+        sys.argv = ["relay", "site", "list"]
+        main()
+    """
+    env = environment(PYTHONPATH=str(REPO), RELAY_HOME=str(house.place / "tokyo"))
+    done = subprocess.run([sys.executable, "-c", script], env=env, capture_output=True, text=True, check=True)
+    assert done.stdout == house("tokyo", "site", "list").out
+    assert done.stderr == ""
+
+
 def test_what_relay_did_not_foresee_is_kept_for_whoever_mends_it(house: House):
     """No trace on the screen; the words of a person; exit code 4."""
     fault = "import relay.wiring, relay.cli.reel\nrelay.cli.reel.open_desk = None\n"
