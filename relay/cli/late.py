@@ -119,6 +119,7 @@ def _reel_facts(reel: LateReel) -> dict[str, object]:
         "sent": reel.is_sent,
         "fills": [_filled_facts(each) for each in reel.filled],
         "adds": pairs_of(reel.added),
+        "fills_frames": reel.fills,
         "nowhere": reel.nowhere,
         "quality": [
             {
@@ -217,9 +218,10 @@ def _in_short(found: Told) -> str:
     work = f", {how_long(hours)} of work" if hours else ""
     allowed = f" {_VERDICTS[verdict(found)]}" if found.without else ""
     cost = f"{bytes_in_words(filling.size)}{work}"
-    if not filling.frames:
+    fills = sum(reel.fills for reel in known)
+    if not fills:
         return f"In short: it fills nothing that no other print did{unknown}.{allowed}"
-    return f"In short: it fills {count(filling.frames, 'frame')} that no other print did ({cost}){unknown}.{allowed}"
+    return f"In short: it fills {count(fills, 'frame')} that no other print did ({cost}){unknown}.{allowed}"
 
 
 def _show_reel(page: Page, reel: LateReel) -> None:
@@ -227,7 +229,7 @@ def _show_reel(page: Page, reel: LateReel) -> None:
         lacks = "was put beside no other print yet" if reel.is_sent else "was not sent yet"
         page.line(f" {lacks}: what it adds is not known. `relay align` puts prints side by side.", head=reel.reel)
         return
-    adds = count(frame_count(reel.added), "frame")
+    adds = count(reel.fills, "frame")
     page.line(f", beside {', '.join(reel.others)}: {adds} of it fill what no other print did.", head=reel.version)
     if reel.filled:
         heads = ("print", "lacks", "frames", f"{reel.version} has", "until now")

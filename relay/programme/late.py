@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from relay.model import FrameRange, VersionName, merged, reel_of
+from relay.model import FrameRange, VersionName, every_frame, merged, reel_of
 from relay.programme.lacking import Fill, Gap, Print
 
 
@@ -63,6 +63,17 @@ def still_nowhere(lacking: Mapping[VersionName, Sequence[Gap]]) -> int:
 def added(found: Iterable[Filled]) -> tuple[FrameRange, ...]:
     """Return the frames of the late print, in its own numbers, that fill what no other print did."""
     return merged((each.first, each.last) for one in found if one.adds() for each in one.fill.frames)
+
+
+def fills(found: Iterable[Filled]) -> int:
+    """Return how many frames of it fill what no other print did: of those that may be any of many, as many as lack."""
+    surely, vague = set[int](), dict[tuple[FrameRange, ...], int]()
+    for each in (one.fill for one in found if one.adds()):
+        if each.count <= each.wanted:
+            surely |= set(every_frame(each.frames))
+        else:
+            vague[each.frames] = max(each.wanted, vague.get(each.frames, 0))
+    return len(surely) + sum(vague.values())
 
 
 def shared(late: Print, other: VersionName, places: int) -> tuple[Shared, ...]:

@@ -9,7 +9,7 @@ from relay.ledger.state import State, Version
 from relay.media.sequence import files_by_frame
 from relay.model import Element, FrameRange, ReelName, VersionName, frame_count, is_in, reel_of
 from relay.programme.lacking import Print, gaps_of
-from relay.programme.late import Filled, Shared, added, filled, shared, still_nowhere
+from relay.programme.late import Filled, Shared, added, filled, fills, shared, still_nowhere
 from relay.transfer.aligned import print_of, prints_of
 from relay.transfer.desk import Desk
 
@@ -46,6 +46,8 @@ class LateReel:
     """Places of the other prints that no print has whole, this one counted in."""
     added: tuple[FrameRange, ...] = ()
     """Its frames that fill what no other print did."""
+    fills: int = 0
+    """How many of these do; more are named where a gap's edges are doubtful."""
     added_size: int = 0
     """Their bytes."""
     looks: tuple[Beside, ...] = ()
@@ -80,6 +82,7 @@ def _reel(desk: Desk, ground: Ground, reel: ReelName, places: int) -> LateReel:
         found,
         still_nowhere(lacking),
         wanted,
+        fills(found),
         _size_of(desk, version, wanted),
         _looks(desk, state, late, others, places) if places else (),
         is_sent=True,

@@ -2,7 +2,7 @@
 
 from relay.model import FrameRange, VersionName
 from relay.programme.lacking import Fill, Gap, Print, gaps_of
-from relay.programme.late import added, filled, shared, still_nowhere
+from relay.programme.late import added, filled, fills, shared, still_nowhere
 from tests.unit.programme.test_lacking import A, B, C, counted, print_of, without
 
 OWN = counted(without((40, 59), (80, 89)), with_room=True)
@@ -38,6 +38,10 @@ def test_what_may_be_any_of_many_frames_adds_nothing_where_another_print_surely_
     (found,) = filled({A: (Gap(9, FrameRange(first=10, last=10), 1, (there, vague)),)}, C)
     assert (found.before, found.adds()) == (there, False)
     assert added([found]) == ()
+    (found,) = filled({A: (Gap(9, FrameRange(first=10, last=10), 1, (vague,)),)}, C)
+    assert (found.adds(), fills([found]), fills([found, found])) == (True, 1, 1)
+    sure = Fill(C, (FrameRange(first=20, last=24),), wanted=5, sure=True, chance=97)
+    assert fills([found, found._replace(fill=sure), found._replace(fill=sure, version=B)]) == 6
 
 
 def test_another_version_of_the_same_reel_is_not_among_those_that_were_there():
