@@ -50,7 +50,7 @@ class Seen(NamedTuple):
     frame: int
     """Of the strip's reel; where it lacks it, which of how many in a row, from 1."""
     lacking: int = 0
-    """How many in a row it lacks."""
+    """How many in a row it lacks; 0: no print was put beside what is shown."""
     sure: bool = True
     """Whether the frame map is sure of it."""
     after: int | None = None
@@ -98,6 +98,8 @@ class _Table:
     def _shown(self, place: int, seen: Seen) -> NDArray[np.uint8]:
         if seen.strip >= 0:
             return self._reels[place][seen.strip].picture(seen.frame)
+        if not seen.lacking:
+            return slate([self._order.panes[place].name, "no print of it", "was put beside this"], *self._window)
         frames = "frame" if seen.lacking == 1 else "frames"
         lacks = f"lacks {seen.lacking} {frames}" if seen.sure else f"may lack {seen.lacking} {frames}"
         where = [] if seen.after is None else [f"after its frame {seen.after}"]
@@ -123,7 +125,7 @@ class _Table:
 
 def _numbers(pane: Pane, seen: Seen) -> str:
     if seen.strip < 0:
-        return f"lacking {seen.frame} of {seen.lacking}"
+        return f"lacking {seen.frame} of {seen.lacking}" if seen.lacking else "no print"
     return f"{seen.frame}   {format_footage(seen.frame, parse_gauge(pane.gauge))}"
 
 

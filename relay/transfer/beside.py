@@ -107,10 +107,10 @@ def _seen(part: Part, at: int, lane: int, names: Sequence[VersionName]) -> "Seen
     from relay.media.beside import Seen
 
     seen, name, sure = part.steps[at][lane], part.lanes[lane], (at, lane) not in part.unsure
+    if name is None:
+        return Seen(-1, 0)
     if isinstance(seen, Lacks):
         return Seen(-1, *seen, sure, after_of(part, at, lane))
-    if name is None:
-        return Seen(-1, 1, 1, sure)
     return Seen(names.index(name), seen, 0, sure)
 
 

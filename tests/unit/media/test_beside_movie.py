@@ -122,6 +122,17 @@ def test_a_slate_says_how_many_frames_are_lacking_and_after_which_and_counts_the
             assert holds(window, np.maximum(lettered(told, size), 40), in_the_middle=True), told
 
 
+def test_where_no_print_was_put_beside_what_is_shown_the_slate_counts_nothing(panes, tmp_path: Path):
+    alone = order(panes, "AB").model_copy(update={"steps": ((Seen(0, 30), Seen(-1, 0)),)})
+    put_beside(alone, tmp_path / "alone.png")
+    with Image.open(tmp_path / "alone.png") as picture:
+        window, band = parts(np.asarray(picture.convert("RGB")), "AB")[1]
+    assert holds(band, lettered("no print", 20))
+    assert holds(
+        window, np.maximum(lettered("was put beside this", (window.shape[0] - 2) // 6), 40), in_the_middle=True
+    )
+
+
 @pytest.mark.parametrize("rate", ["16", "18", "24"])
 def test_a_movie_of_four_prints_shows_each_step_once_at_any_speed(panes, rate: str, tmp_path: Path):
     assert put_beside(order(panes, "ABCD", rate, lines=240), tmp_path / "four.mov") == len(FRAMES)
