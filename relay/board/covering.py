@@ -1,5 +1,7 @@
 """What each print covers, as a page: the drawing that goes to archives, and beside it the same as tables."""
 
+from importlib.util import find_spec
+
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
@@ -8,9 +10,10 @@ from relay.board.desk import Board
 from relay.board.door import Asking, board_of
 from relay.board.rows.view import Viewer
 from relay.board.web import Told, shown
+from relay.errors import RefusedError
 from relay.model import VersionName, frame_count
 from relay.programme.coverage import Covered, share_in_words
-from relay.programme.coverage_picture import coverage_svg
+from relay.programme.coverage_picture import coverage_png, coverage_svg
 
 router = APIRouter(include_in_schema=False)
 
@@ -25,9 +28,29 @@ async def first(request: Request, viewer: Asking) -> Response:
 def drawing(request: Request, viewer: Asking, element: str) -> Response:
     """Draw an element's reels. Raises RefusedError, MissingError, TransientError."""
     board = board_of(request)
-    title = f"{board.seen(viewer)[1].film.title}: what each print holds"
-    body = coverage_svg(board.coverage(viewer, element), title)
-    return Response(body, media_type="image/svg+xml", headers={"cache-control": "private, no-cache"})
+    body = coverage_svg(board.coverage(viewer, element), _title(board, viewer))
+    return Response(body, media_type="image/svg+xml", headers=_NOT_KEPT)
+
+
+@router.get("/coverage/{element}.png")
+def painting(request: Request, viewer: Asking, element: str) -> Response:
+    """Draw them as PNG, for whom an SVG is strange to. Raises RefusedError too where Pillow is not installed."""
+    board = board_of(request)
+    reels = board.coverage(viewer, element)
+    if not _has_pillow():
+        raise RefusedError("a PNG needs Pillow, which is not installed where this board runs: take the SVG")
+    return Response(coverage_png(reels, _title(board, viewer)), media_type="image/png", headers=_NOT_KEPT)
+
+
+_NOT_KEPT = {"cache-control": "private, no-cache"}
+
+
+def _title(board: Board, viewer: Viewer) -> str:
+    return f"{board.seen(viewer)[1].film.title}: what each print holds"
+
+
+def _has_pillow() -> bool:
+    return find_spec("PIL") is not None
 
 
 @router.get("/coverage/{element}")
@@ -42,7 +65,7 @@ def _along(board: Board, viewer: Viewer, element: str | None = None) -> Told:
     reels = board.coverage(viewer, code) if code else ()
     view = board.seen(viewer)[1]
     told = [(reel, _rows(reel), comparison_rows(view, VersionName(reel.name))) for reel in reels]
-    return {"codes": codes, "code": code, "reels": told}
+    return {"codes": codes, "code": code, "reels": told, "has_png": _has_pillow()}
 
 
 def _rows(reel: Covered) -> list[dict[str, object]]:

@@ -44,6 +44,12 @@ def test_the_page_tells_in_a_table_what_its_drawing_shows(house: BoardHouse, ser
     picture = asker.get("/coverage/A.svg")
     assert picture.headers["content-type"] == "image/svg+xml"
     assert ET.fromstring(picture.text).find("{http://www.w3.org/2000/svg}title") is not None  # SVG 2, 5.8: its name
+    assert 'href="/coverage/A.png"' in page
+    painted = asker.get("/coverage/A.png")
+    assert (painted.headers["content-type"], painted.content[:8]) == (
+        "image/png",
+        b"\x89PNG\r\n\x1a\n",
+    )  # RFC 2083, 3.1 (memory)
     assert "along B" in page
     assert "B/R01/v1, frames 100 to 117" in asker.get("/coverage/B").text
     assert asker.get("/coverage/C").status_code == 404
@@ -101,6 +107,6 @@ def test_a_guest_sees_no_other_archives_prints(house: BoardHouse, serve: Serve):
     guest.comes_in(secret)
     assert 'href="/coverage"' not in guest.get("/").text
     assert guest.get(f"/comparisons/{asked}").status_code == 404
-    for page in ("/coverage", "/coverage/A", "/coverage/A.svg"):
+    for page in ("/coverage", "/coverage/A", "/coverage/A.svg", "/coverage/A.png"):
         assert guest.get(page).status_code == 422
         assert "A/R01" not in guest.get(page).text
