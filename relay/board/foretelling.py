@@ -46,7 +46,7 @@ async def forecast(
         charts = _charts(seen.rows, then, by, far, start) if seen.rows else {}
         return told | charts | {"status": 422 if refusal else 200}
 
-    return await shown(request, viewer, "forecast.html", tell, ahead=not supposed)
+    return await shown(request, viewer, "forecast.html", tell, ahead=not supposed, foresees=True)
 
 
 def _charts(today: Foreseen, then: Foreseen | None, by: By, far: Far, start: int) -> Told:

@@ -40,7 +40,7 @@ async def renewing(app: FastAPI) -> None:
     while not state.is_stopping:
         picture, known = state.board.watch.picture, known_of(state.board)
         if known != done:
-            task = asyncio.create_task(state.sheets.renew(known))
+            task = asyncio.create_task(state.sheets.renew())
             await asyncio.wait([task], timeout=PATIENCE)
             state.ready, done = picture, known
         await asyncio.sleep(READY)

@@ -32,7 +32,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/")
 async def now(request: Request, viewer: Asking) -> Response:
-    return await shown(request, viewer, "now.html", lambda board, viewer: {"now": board.now(viewer)})
+    return await shown(request, viewer, "now.html", lambda board, viewer: {"now": board.now(viewer)}, foresees=True)
 
 
 @router.get("/reels")
@@ -44,7 +44,7 @@ async def reels(request: Request, viewer: Asking, q: Search = "", start: Start =
         longest = max((row.strip.length for row in rows), default=1)
         return {**_window(q, start, found), "of": len(rows), "longest": longest}
 
-    return await shown(request, viewer, "reels.html", tell)
+    return await shown(request, viewer, "reels.html", tell, foresees=True)
 
 
 def _window(q: str, start: int, found: Sequence[Any]) -> Told:

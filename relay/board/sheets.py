@@ -2,8 +2,8 @@
 
 A page is rendered for somebody without a name, and keeps open slots for the session's token, the operation ids of its
 buttons, the name in its head and what was just said. It serves everybody of the same role, site and holder until
-something changes or the minute is over. A page that is open already asks for it bare, with its slots empty, and fills
-them itself: that is the same for all of them, compressed once.
+something changes that it could show, or the minute is over. A page that is open already asks for it bare, with its
+slots empty, and fills them itself: that is the same for all of them, compressed once.
 """
 
 import asyncio
@@ -83,61 +83,63 @@ def nameless(viewer: Viewer) -> Viewer:
 @dataclass
 class _Wanted:
     render: Callable[[], Sheet]
+    known: Callable[[], Hashable]
     at: int
     """The change after which somebody asked for it last."""
 
 
 class Sheets:
-    """Keeps what was rendered since the last change. For one event loop."""
+    """Keeps what was rendered, until it could look otherwise. For one event loop."""
 
     def __init__(self) -> None:
-        self._known: Hashable = None
         self._changes = 0
-        self._sheets: OrderedDict[Hashable, asyncio.Task[Sheet]] = OrderedDict()
+        self._sheets: OrderedDict[Hashable, tuple[Hashable, asyncio.Task[Sheet]]] = OrderedDict()
         self._wanted: OrderedDict[Hashable, _Wanted] = OrderedDict()
 
-    async def get(self, known: Hashable, key: Hashable, render: Callable[[], Sheet], *, ahead: bool = False) -> Sheet:
-        """Return the sheet for `key`, rendered in a thread, once however many ask; all go when `known` is another.
+    async def get(
+        self, known: Callable[[], Hashable], key: Hashable, render: Callable[[], Sheet], *, ahead: bool = False
+    ) -> Sheet:
+        """Return the sheet for `key`, rendered in a thread, once however many ask while `known` returns the same.
 
         `ahead`: while it is asked for, `renew` renders it as well, by this `render` at later times.
         """
-        self._turn_to(known)
         if ahead:
-            self._wanted[key] = _Wanted(render, self._changes)
+            self._wanted[key] = _Wanted(render, known, self._changes)
             self._wanted.move_to_end(key)
             while len(self._wanted) > AHEAD:
                 self._wanted.popitem(last=False)
-        return await asyncio.shield(self._task(key, render))  # whoever goes away takes it from nobody else
+        return await asyncio.shield(self._task(known(), key, render))  # whoever goes away takes it from nobody else
 
-    async def renew(self, known: Hashable) -> None:
-        """Render what is looked at, one after the other, so that whoever asks next need not wait. Raises nothing."""
-        self._turn_to(known)
+    async def renew(self) -> None:
+        """After a change, render what is looked at and could look otherwise, one after the other, and forget the rest.
+
+        So whoever asks next need not wait. Raises nothing.
+        """
+        self._changes += 1
+        for key in [key for key, wanted in self._wanted.items() if self._changes - wanted.at > LOOKED_AT]:
+            del self._wanted[key]
+        for key in self._sheets.keys() - self._wanted.keys():
+            del self._sheets[key]
         for key, wanted in reversed([*self._wanted.items()]):
-            if self._changes - wanted.at > LOOKED_AT:
-                self._wanted.pop(key, None)
-            elif self._known == known:
-                await asyncio.wait([self._task(key, wanted.render)])
+            await asyncio.wait([self._task(wanted.known(), key, wanted.render)])
 
-    def _turn_to(self, known: Hashable) -> None:
-        if known != self._known:
-            self._known, self._sheets, self._changes = known, OrderedDict(), self._changes + 1
-
-    def _task(self, key: Hashable, render: Callable[[], Sheet]) -> "asyncio.Task[Sheet]":
-        task = self._sheets.get(key)
-        if task is None:
+    def _task(self, known: Hashable, key: Hashable, render: Callable[[], Sheet]) -> "asyncio.Task[Sheet]":
+        then, task = self._sheets.get(key, (None, None))
+        if task is None or then != known:
             task = asyncio.ensure_future(run_in_threadpool(render))
-            self._keep(key, task)
+            self._keep(known, key, task)
         self._sheets.move_to_end(key)
         return task
 
-    def _keep(self, key: Hashable, task: "asyncio.Task[Sheet]") -> None:
+    def _keep(self, known: Hashable, key: Hashable, task: "asyncio.Task[Sheet]") -> None:
         sheets = self._sheets
-        sheets[key] = task
+        sheets[key] = known, task
         while len(sheets) > KEPT:
             sheets.popitem(last=False)
 
         def forget_failure(done: "asyncio.Task[Sheet]") -> None:
-            if (done.cancelled() or done.exception() or done.result().status != 200) and sheets.get(key) is done:
+            is_failure = done.cancelled() or done.exception() or done.result().status != 200
+            if is_failure and sheets.get(key, (None, None))[1] is done:
                 del sheets[key]
 
         task.add_done_callback(forget_failure)

@@ -57,6 +57,8 @@ class Picture:
     foresight: Foresight = NOT_YET
     number: int = 0
     """Counts up with every change that a page could show."""
+    facts: int = 0
+    """Counts up with every change but that of the forecast."""
     heard: datetime | None = None
     """When the store last answered; None: not since the board started."""
     stale_since: datetime | None = None
@@ -194,7 +196,9 @@ class Watch:
 
     def _change(self, **changes: Any) -> None:
         with self._changing:
-            self.picture = replace(self.picture, number=self.picture.number + 1, **changes)
+            before = self.picture
+            facts = before.facts + (changes.keys() != {"foresight"})
+            self.picture = replace(before, number=before.number + 1, facts=facts, **changes)
 
     def _read_manifests(self) -> None:
         state = self.picture.state

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -146,12 +146,19 @@ def warm(board: "Board") -> None:
 
 
 async def shown(
-    request: Request, viewer: Viewer, template: str, tell: Callable[["Board", Viewer], Told], *, ahead: bool = True
+    request: Request,
+    viewer: Viewer,
+    template: str,
+    tell: Callable[["Board", Viewer], Told],
+    *,
+    ahead: bool = True,
+    foresees: bool = False,
 ) -> Response:
     """Return a page of what `tell` says, kept for all who see the same: it is given nobody's name, and no request.
 
     What `tell` says may hold a `status` beside what the template needs. `ahead`: render it after each change before
-    anybody asks; not where that costs more than a look at what is known.
+    anybody asks; not where that costs more than a look at what is known. `foresees`: it shows something of the
+    forecast, and another forecast changes it.
     """
     board: Board = request.app.state.board
     board.watch.asked()
@@ -163,15 +170,23 @@ async def shown(
         return _sheet(request.app.version, template, path, {**frame, **tell(board, everyone)})
 
     key = (path, request.url.query, everyone, speaks)
-    sheet = await request.app.state.sheets.get(known_of(board), key, render, ahead=ahead)
+    known = partial(known_of, board, foresees=foresees)
+    sheet = await request.app.state.sheets.get(known, key, render, ahead=ahead)
     return _bare(request, sheet) if request.headers.get(ANEW) else _given(request, sheet, viewer.name)
 
 
-def known_of(board: "Board") -> tuple[object, ...]:
-    """Return what tells the present moment from every other at which a page could look otherwise."""
+def known_of(board: "Board", *, foresees: bool = True) -> tuple[object, ...]:
+    """Return what tells the present moment from every other at which a page could look otherwise.
+
+    Not `foresees`: a page that shows nothing of the forecast.
+    """
     picture = board.watch.picture
     heard = picture.heard and picture.heard.replace(second=0, microsecond=0)
-    return picture.number, board.seat.ledger.now().replace(second=0, microsecond=0), heard
+    return (
+        picture.number if foresees else picture.facts,
+        board.seat.ledger.now().replace(second=0, microsecond=0),
+        heard,
+    )
 
 
 def page(request: Request, template: str, *, status: int = 200, **told: Any) -> HTMLResponse:

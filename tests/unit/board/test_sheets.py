@@ -13,6 +13,8 @@ from markupsafe import escape
 
 from relay.board.guard import is_token
 from relay.board.people import People
+from relay.board.rows.view import Outlook
+from relay.board.seer import Foresight
 from relay.board.serve import Place, app_at
 from relay.board.sheets import LOOKED_AT, NAME, OP, SAID, TOKEN, Sheet, Sheets
 from relay.errors import MissingError
@@ -240,8 +242,8 @@ def test_a_page_is_rendered_once_however_many_ask_until_something_changes():
 
     async def ask():
         sheets = Sheets()
-        crowd = await asyncio.gather(*(sheets.get(1, "now", render) for _ in range(9)))
-        return {sheet.parts for sheet in crowd}, (await sheets.get(2, "now", render)).parts
+        crowd = await asyncio.gather(*(sheets.get(lambda: 1, "now", render) for _ in range(9)))
+        return {sheet.parts for sheet in crowd}, (await sheets.get(lambda: 2, "now", render)).parts
 
     assert asyncio.run(ask()) == ({("page 1",)}, ("page 2",))
 
@@ -254,9 +256,9 @@ def test_a_failure_is_told_and_not_kept():
         sheets = Sheets()
         for _ in range(2):
             with pytest.raises(MissingError):
-                await sheets.get(1, "reel", fails)
-        refused = await sheets.get(1, "reel", lambda: Sheet.of("refused", 422))
-        return refused.status, (await sheets.get(1, "reel", lambda: Sheet.of("there"))).parts
+                await sheets.get(lambda: 1, "reel", fails)
+        refused = await sheets.get(lambda: 1, "reel", lambda: Sheet.of("refused", 422))
+        return refused.status, (await sheets.get(lambda: 1, "reel", lambda: Sheet.of("there"))).parts
 
     assert asyncio.run(ask()) == (422, ("there",))
 
@@ -274,33 +276,63 @@ def test_what_is_looked_at_is_rendered_ahead_until_nobody_asks_for_it_any_more()
         return render
 
     async def ask():
-        sheets = Sheets()
-        await sheets.get(0, "now", page("now"), ahead=True)
-        await sheets.get(0, "what if", page("what if"))
+        sheets, change, told = Sheets(), 0, []
+
+        def known():
+            return change
+
+        await sheets.get(known, "now", page("now"), ahead=True)
+        await sheets.get(known, "what if", page("what if"))
+        await sheets.get(lambda: "for ever", "still", page("still"), ahead=True)
         with pytest.raises(MissingError):
-            await sheets.get(0, "gone", page("gone", fails=True), ahead=True)
+            await sheets.get(known, "gone", page("gone", fails=True), ahead=True)
         rendered.clear()
-        told = []
         for change in range(1, LOOKED_AT + 3):
-            await sheets.renew(change)
+            await sheets.renew()
             told.append([*rendered])
-            before = len(rendered)
             if change == 1:
-                assert (await sheets.get(1, "now", page("another"), ahead=True)).parts == ("now 2",)
+                before = len(rendered)
+                assert (await sheets.get(known, "now", page("another"), ahead=True)).parts == ("now 2",)
                 assert len(rendered) == before
         return told
 
     told = asyncio.run(ask())
-    assert told[0] == ["gone", "now"]  # asked for last goes first; what is not to be rendered ahead is not
+    assert told[0] == ["gone", "now"]  # asked for last goes first; neither what could not look otherwise nor `what if`
     assert told[-1].count("gone") == LOOKED_AT
     assert told[-1].count("another") == LOOKED_AT
+    assert "still" not in told[-1]
+
+
+def test_another_forecast_changes_every_page_that_shows_one_and_only_those_are_rendered_anew(app):
+    async def all_pages():
+        client = await came_in(app, "ines")
+        return [(await client.get(path, headers=BY_SCRIPT)).text for path in PAGES]
+
+    def seen_and_foreseen():
+        watch = app.state.board.watch
+        app.state.sheets = Sheets()
+        before = asyncio.run(all_pages())
+        expected = app.state.board.seat.ledger.now() + timedelta(days=400)
+        reels = dict.fromkeys(watch.picture.state.film().reel_names(), expected)
+        outlook = Outlook(finish=expected, low=expected, high=expected, reels=reels)
+        watch._foresee(Foresight(outlook=outlook, why_not=f"reckoned {secrets.token_hex(4)}"))
+        kept = asyncio.run(all_pages())
+        app.state.sheets = Sheets()
+        return before, kept, asyncio.run(all_pages())
+
+    before, kept, afresh = within_a_minute(app, seen_and_foreseen)
+    number = re.compile('data-number="[0-9]+"')
+    before, kept, afresh = ([number.sub("", plain(text)) for text in texts] for texts in (before, kept, afresh))
+    assert kept == afresh
+    changed = {path for path, one, two in zip(PAGES, before, kept, strict=True) if one != two}
+    assert changed == {"/", "/reels", "/reels?q=grade", "/forecast"}
 
 
 def test_whoever_goes_away_takes_the_page_from_nobody_else():
     async def ask():
         sheets = Sheets()
-        going = asyncio.ensure_future(sheets.get(1, "now", lambda: Sheet.of("here")))
-        staying = asyncio.ensure_future(sheets.get(1, "now", lambda: Sheet.of("anew")))
+        going = asyncio.ensure_future(sheets.get(lambda: 1, "now", lambda: Sheet.of("here")))
+        staying = asyncio.ensure_future(sheets.get(lambda: 1, "now", lambda: Sheet.of("anew")))
         await asyncio.sleep(0)
         going.cancel()
         return (await staying).parts
