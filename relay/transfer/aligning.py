@@ -32,14 +32,16 @@ def align(desk: Desk, one: Version, other: Version) -> tuple[FrameMap, Entry | N
     if not has_programme():
         raise RefusedError("aligning prints needs numpy and scipy: pip install 'relay-handoff[programme]'")
     from relay.programme.alignment.aligning import PinError, frame_map_between
+    from relay.programme.repeating import with_repeats
 
     pins = pins_between(desk.ledger.state, reel_of(one.name), reel_of(other.name))
     here, there = thumbnails_of(desk, one), thumbnails_of(desk, other)
     if not len(here.numbers):
         raise RefusedError(f"{one.name} has no frame that its scan map ties to the reel: send a scan map that does")
     tied = [(pin.frame, pin.other_frame) for pin in pins]
+    reels = (here.numbers, here.grey), (there.numbers, there.grey)
     try:
-        found = frame_map_between((one.name, other.name), (here.numbers, here.grey), (there.numbers, there.grey), tied)
+        found = with_repeats(frame_map_between((one.name, other.name), *reels, tied), *reels)
     except PinError as error:
         raise RefusedError(f"{one.name} and {other.name}: {error}") from error
     return found, say_aligned(desk, found, tuple(sorted(pin.entry for pin in pins)))

@@ -10,6 +10,7 @@ import numpy as np
 
 from relay.programme.alignment.aligning import frame_map_between
 from relay.programme.framemap import Way
+from relay.programme.repeating import with_repeats
 from tests.references.filmed_copies import KINDS, copied, read, thumbnails
 
 FRAMES = 200
@@ -55,8 +56,8 @@ def main() -> None:
         sides, gaps, found, near = [], 0, 0, 0
         for seed in range(words.copies):
             order, copy = copied(film, kind, seed)
-            both = ((np.arange(len(each)), each) for each in (grey, copy))
-            frame_map = frame_map_between(("A/R01/v1", "B/R01/v1"), *both)
+            both = [(np.arange(len(each)), each) for each in (grey, copy)]
+            frame_map = with_repeats(frame_map_between(("A/R01/v1", "B/R01/v1"), *both), *both)
             sides.append((weighed(frame_map.there, whole, order), weighed(frame_map.back, order, whole)))
             told = [(each.frames.first, each.frames.last) for each in frame_map.there.lacking()]
             for first, last in gaps_of(order, FRAMES):
