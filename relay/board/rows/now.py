@@ -32,6 +32,7 @@ class Premiere(Frozen):
     instant: datetime
     local: str
     left: str
+    hours: int
     is_over: bool
     forecast: datetime | None = None
     """When the last job is expected to be done; None where no forecast says so."""
@@ -74,6 +75,10 @@ class Now(Frozen):
 
     entry: int
     time: datetime
+    is_wrong: bool
+    """Whether anything is, beside what people only keep in mind."""
+    kicker: str
+    """The headline in a word."""
     headline: str
     under: str
     needs: tuple[Need, ...]
@@ -93,12 +98,14 @@ def now_of(
 ) -> Now:
     """Return the first page of what `view` shows, whose `reels` are at hand."""
     needs, sites = needs_of(view), site_rows(view, spoke, shifts)
-    headline, under = sentence(needs, sites, reels)
+    urgent = urgent_of(needs)
     return Now(
         entry=view.state.sequence,
         time=view.now,
-        headline=headline,
-        under=under,
+        is_wrong=bool(urgent),
+        kicker=(urgent or needs)[0].mark if needs else "quiet",
+        headline=_headline(urgent, needs, reels),
+        under=_under(sites),
         needs=needs,
         turns=turns_now(view),
         resting=resting(reels),
@@ -110,13 +117,12 @@ def now_of(
     )
 
 
-def sentence(needs: tuple[Need, ...], sites: tuple[SiteRow, ...], reels: tuple[ReelRow, ...]) -> tuple[str, str]:
-    """Return what the page says first: whether anything is wrong; and then who is at it."""
-    urgent = [need for need in needs if need.cost not in {Cost.OFFERED, Cost.LOAN}]
-    return _headline(urgent, needs, reels), _under(sites)
+def urgent_of(needs: tuple[Need, ...]) -> tuple[Need, ...]:
+    """Return what is wrong: not what somebody was offered in time, nor a loan to keep in mind."""
+    return tuple(need for need in needs if need.cost not in {Cost.OFFERED, Cost.LOAN})
 
 
-def _headline(urgent: list[Need], needs: tuple[Need, ...], reels: tuple[ReelRow, ...]) -> str:
+def _headline(urgent: tuple[Need, ...], needs: tuple[Need, ...], reels: tuple[ReelRow, ...]) -> str:
     if urgent:
         more = f", and {count(len(urgent) - 1, 'thing')} more" if len(urgent) > 1 else ""
         return f"{urgent[0].title}{more}."
@@ -195,6 +201,7 @@ def _premiere(view: View) -> Premiere:
         instant=held.instant(),
         local=f"{held.at:%a %-d %b %Y, %H:%M}",
         left=span_in_words(left),
+        hours=abs(int(left.total_seconds())) // 3600,
         is_over=left.total_seconds() <= 0,
         forecast=seen.finish if seen else None,
         best=seen.low if seen else None,

@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 from relay.board.rows.needs import Cost, needs_of
-from relay.board.rows.now import now_of
+from relay.board.rows.now import now_of, urgent_of
 from relay.board.rows.reels import reel_rows
 from relay.ledger.words import FolderNotSent
 from tests.unit.board.board_scene import SOON, floor, view
@@ -112,7 +112,25 @@ def test_an_offer_waits_for_its_answer():
     )
     told.says("lisbon", HandOnOffered(job="scan/A/R01/1", epoch=epoch, to="kolkata", done="half", left="the rest"))
     assert Cost.OFFERED in costs(told)
-    assert first_page(told).headline == "Nothing is wrong. 1 thing to keep in mind."
+    page = first_page(told)
+    assert (page.headline, page.is_wrong) == ("Nothing is wrong. 1 thing to keep in mind.", False)
+    assert page.kicker == "offered"
+    cut_off = first_page(told, stale_since=SOON - timedelta(minutes=9))
+    assert (cut_off.headline[:9], cut_off.is_wrong, cut_off.kicker) == ("The store", True, "stale")
+
+
+def test_a_loan_to_keep_in_mind_is_nothing_wrong():
+    needs = needs_of(view(floor(), now=NOON.replace(month=12, day=5)))
+    assert Cost.LOAN in {need.cost for need in needs}
+    assert {need.cost for need in needs} - {need.cost for need in urgent_of(needs)} == {Cost.LOAN}
+
+
+def test_the_hours_to_the_premiere_are_counted():
+    told = floor()
+    premiere = told.state.film().premiere.instant()
+    for hours in (1, 47, 7_000):
+        page = first_page(told, now=premiere - timedelta(hours=hours, minutes=30))
+        assert (page.premiere.hours, page.premiere.is_over) == (hours, False)
 
 
 def test_the_first_page_names_what_is_on_its_way():
