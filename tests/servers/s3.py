@@ -1,4 +1,7 @@
-"""What every S3 server of the tests can do: hand out new buckets, say when it serves, die, come back."""
+"""What every S3 server of the tests can do: hand out new buckets, say when it serves, die, come back.
+
+Every run of tests loads this; the client's libraries are loaded where a server is asked for.
+"""
 
 import shutil
 import tempfile
@@ -9,12 +12,6 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import boto3
-import botocore.session
-from botocore.config import Config
-from botocore.exceptions import BotoCoreError, ClientError
-
-from relay.store.found import LOADED
 from tests.servers.process import Process
 
 if TYPE_CHECKING:
@@ -39,6 +36,12 @@ class S3Server(ABC):
 
     def client(self, *, attempts: int = 3) -> "S3Client":
         """Return a client that tries each request `attempts` times in all."""
+        import boto3
+        import botocore.session
+        from botocore.config import Config
+
+        from relay.store.found import LOADED
+
         session = botocore.session.Session()
         session.register_component("data_loader", LOADED)
         return boto3.session.Session(botocore_session=session).client(
@@ -137,6 +140,8 @@ class OwnServer(S3Server):
             time.sleep(0.1)
 
     def _is_serving(self) -> bool:
+        from botocore.exceptions import BotoCoreError, ClientError
+
         body = uuid.uuid4().bytes
         client = self.client(attempts=1)
         try:
