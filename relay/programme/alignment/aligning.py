@@ -12,18 +12,19 @@ from relay.model import VersionName
 from relay.programme.alignment.doubting import Chances, Doubles, chances
 from relay.programme.alignment.framing_closely import closely_framed
 from relay.programme.alignment.pictures import COLUMNS, OVER, ROWS, Floats, Framing, Grey, averaged, described, outlines
+from relay.programme.alignment.places import placed
 from relay.programme.alignment.registering import framing_between
 from relay.programme.alignment.steadying import steadied, tones
 from relay.programme.alignment.walking import NONE, Costs, Frames, Row, best_walk
-from relay.programme.alignment.weighing import ALIKE, Likeness, around, from_cut, likeness, unit, weighed
+from relay.programme.alignment.weighing import ALIKE, Likeness, around, around_shots, from_cut, likeness, unit, weighed
 from relay.programme.framemap import FrameMap, Match
 
 _AT_CUT = Costs(repeat=4.0, skip=4.0, skip_on=0.01, none=3.0, none_on=0.05, jump=14.0)
 ROUGH = _AT_CUT, replace(_AT_CUT, jump=40.0), replace(_AT_CUT, jump=40.0)
 CLOSE = (
     Costs(repeat=9.0, skip=3.0, skip_on=0.01, none=3.0, none_on=0.02, jump=16.0),
-    Costs(repeat=9.0, skip=9.0, skip_on=0.01, none=4.0, none_on=0.02, jump=35.0),
-    Costs(repeat=9.0, skip=9.0, skip_on=0.01, none=9.0, none_on=0.02, jump=35.0),
+    Costs(repeat=8.0, skip=8.0, skip_on=0.01, none=4.0, none_on=0.02, jump=32.0),
+    Costs(repeat=8.0, skip=8.0, skip_on=0.01, none=8.0, none_on=0.02, jump=32.0),
 )
 """At a cut, near one, elsewhere: frames are mostly lost at splices, and shots are moved whole."""
 CHOICE = (Costs(repeat=0.05, skip=0.02, skip_on=0.0, none=0.01, none_on=0.0, jump=0.3),) * 3
@@ -118,30 +119,45 @@ def aligned(one: Grey, other: Grey, pins: Mapping[int, int] | None = None) -> Fo
     close = _closer(here, there, walk, bound, is_close=False)
     framing = _bettered(one, other, close.walk, here, framing)
     here, there = _steadied(one, other, framing)
+    close = _closer(here, there, close.walk, bound, is_close=True)
     for _ in range(_TURNS):
-        close = _closer(here, there, close.walk, bound, is_close=True)
+        close = _closest(here, there, close, bound)
     return _found(close, _doubted(here, there, close, bound), bound, framing)
 
 
 @dataclass(frozen=True)
 class _Close:
-    """A walk, and what spoke for it: frames [low, high) of B came into question for each of A."""
+    """A walk, and what spoke for it."""
 
     walk: Frames
-    low: Frames
-    high: Frames
     doubts: list[Chances]
     is_still: NDArray[np.bool_]
 
 
 def _closer(here: Floats, there: Floats, walk: Frames, bound: Mapping[int, int], *, is_close: bool) -> _Close:
-    low, high = around(walk, len(there), _WIDTH)
-    for at, match in bound.items():
-        low[at], high[at] = min(low[at], match), max(high[at], match + 1)
+    low, high = _reaching(around(walk, len(there), _WIDTH), bound)
     close = weighed(here, there, walk, low, high, _likeness(here, there, walk), is_close=is_close)
     doubts = chances(list(_kept_to(close.rows, bound)), CLOSE)
-    walk = best_walk(_kept_to(map(_preference, doubts), bound), len(here), CHOICE)
-    return _Close(walk, low, high, doubts, close.is_still)
+    return _Close(_likeliest(doubts, bound), doubts, close.is_still)
+
+
+def _closest(here: Floats, there: Floats, close: _Close, bound: Mapping[int, int]) -> _Close:
+    bounds = _reaching(around_shots(here, there, close.walk, _WIDTH), bound)
+    rows = placed(here, there, close.walk, bounds, _likeness(here, there, close.walk))
+    doubts = chances(list(_kept_to(rows, bound)), CLOSE)
+    return _Close(_likeliest(doubts, bound), doubts, close.is_still)
+
+
+def _reaching(bounds: tuple[Frames, Frames], pins: Mapping[int, int]) -> tuple[Frames, Frames]:
+    """Return what frames come into question, those that people pinned included."""
+    low, high = bounds
+    for at, match in pins.items():
+        low[at], high[at] = min(low[at], match), max(high[at], match + 1)
+    return low, high
+
+
+def _likeliest(doubts: list[Chances], pins: Mapping[int, int]) -> Frames:
+    return best_walk(_kept_to(map(_preference, doubts), pins), len(doubts), CHOICE)
 
 
 def _steadied(one: Grey, other: Grey, framing: Framing) -> tuple[Floats, Floats]:
@@ -155,16 +171,16 @@ def _doubted(here: Floats, there: Floats, close: _Close, bound: Mapping[int, int
 
     Stains, scratches and a framing that is off speak for one lag in one half and for another in the other.
     """
-    chance, lacks = _chance(close.walk, close.doubts, close.is_still), np.array([each.none for each in close.doubts])
+    chance, lacks = _chance(close.walk, close.doubts), np.array([each.none for each in close.doubts])
+    bounds = _reaching(around_shots(here, there, close.walk, _WIDTH), bound)
 
     def again(half: NDArray[np.bool_]) -> list[Chances]:
         part, other = here * half, there * half
-        alike = _likeness(part, other, close.walk)
-        rows = weighed(part, other, close.walk, close.low, close.high, alike, is_close=True, by_place=True).rows
+        rows = placed(part, other, close.walk, bounds, _likeness(part, other, close.walk))
         return chances(list(_kept_to(rows, bound)), CLOSE)
 
     for each in _both(again, _HALVES):
-        chance = np.minimum(chance, _chance(close.walk, each, close.is_still) ** _HALF)
+        chance = np.minimum(chance, _chance(close.walk, each) ** _HALF)
         lacks = np.minimum(lacks, np.array([one.none for one in each]) ** _HALF)
     return chance, lacks
 
@@ -284,20 +300,14 @@ def _likeness(here: Floats, there: Floats, walk: Frames) -> Likeness:
     return Likeness(max(float(np.median(along)), ALIKE), broad.other)
 
 
-def _chance(frame: Frames, doubts: list[Chances], is_still: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Return how likely each frame's match is; among frames that look the same, how likely it is one of them."""
-    found = np.zeros(len(frame))
-    moving = np.flatnonzero(~is_still)
-    for at, (match, each) in enumerate(zip(frame.tolist(), doubts, strict=True)):
-        if match == NONE:
-            continue
-        first = last = match
-        if is_still[match]:
-            edge = int(np.searchsorted(moving, match))
-            first = int(moving[edge - 1]) + 1 if edge else 0
-            last = int(moving[edge]) - 1 if edge < len(moving) else len(is_still) - 1
-        found[at] = each.match[max(0, first - each.low) : last + 1 - each.low].sum()
-    return np.minimum(found, 1.0)
+def _chance(frame: Frames, doubts: list[Chances]) -> NDArray[np.float64]:
+    """Return how likely each frame's match is: among frames that look the same, none is by itself."""
+    return np.array(
+        [
+            0.0 if match == NONE else each.match[match - each.low]
+            for match, each in zip(frame.tolist(), doubts, strict=True)
+        ]
+    )
 
 
 def _one_to_one(frame: Frames, chance: NDArray[np.float64]) -> Frames:

@@ -10,7 +10,6 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from relay.programme.alignment.moments import moments
 from relay.programme.alignment.pictures import Floats
 from relay.programme.alignment.walking import AT_CUT, FAR, NEAR_CUT, NONE, Frames, Row
 
@@ -21,7 +20,8 @@ _SOFT = 0.08
 """Errors of neighbouring frames are correlated, so distances count for less than they would one by one."""
 _SURE_SHARE = 0.7
 """Of a shot's frames, the best, by which noise is judged: the others are torn, dusty, or have no match."""
-_FAR = 12.0
+FARTHEST = 12.0
+"""Nats that one pair of frames can speak against its being one picture."""
 _TURNS = 3
 _FEW = 8
 _LATE = 10
@@ -32,6 +32,8 @@ _TAIL = 4  # frames
 ALIKE = 0.6
 """Two reels that share nothing have a best match, too: below this it is none."""
 _UNLIKE = 0.5
+_OFTEN = 0.2
+_WIDEST = 500  # frames
 _LEAST_ALIKE = 0.35
 _STRANGE = 3.0
 
@@ -63,12 +65,12 @@ def likeness(one: Floats, other: Floats, frames: int = 300) -> Likeness:
     return Likeness(max(float(np.quantile(best, 0.6)), ALIKE), min(low + 2 * (low - lower), _UNLIKE))
 
 
-def shots_of(pictures: Floats) -> list[tuple[int, int]]:
+def shots_of(pictures: Floats, longest: int = LONGEST) -> list[tuple[int, int]]:
     """Return stretches (first, end) that are weighed at once: shots, long ones in parts."""
     cuts = [0, *_cuts(pictures).tolist(), len(pictures)]
     found = []
     for first, end in pairwise(cuts):
-        parts = max(1, -(-(end - first) // LONGEST))
+        parts = max(1, -(-(end - first) // longest))
         marks = np.linspace(first, end, parts + 1).astype(int)
         found += [(int(a), int(b)) for a, b in pairwise(marks) if b > a]
     return _joined(found)
@@ -117,12 +119,10 @@ def weighed(
     alike: Likeness,
     *,
     is_close: bool,
-    by_place: bool = False,
 ) -> Weighed:
     """Score frame i of `one` against frames low[i] up to high[i] of `other`, near what a walk found.
 
     Where the walk `is_close`, its pairs show what the prints differ in; else the nearest frames do, too kindly.
-    Frames are weighed by the few directions in which a shot differs from itself, or `by_place`, which errs elsewhere.
     """
     rows: list[Row] = []
     is_still = np.zeros(len(other), bool)
@@ -131,20 +131,18 @@ def weighed(
     for first, end in shots_of(one):
         left, right = int(low[first:end].min()), int(high[first:end].max())
         cosine = short[first:end] @ short_other[left:right].T
-        same = _of_shot(alike, cosine, walk[first:end] - left).score(cosine, 3.0, -6.0)
-        shot = _Shot(one[first:end], other[left:right], walk[first:end] - left, cosine, same, is_close=is_close)
-        bounds = low[first:end] - left, high[first:end] - left
-        scores = [shot.score[at, a:b] for at, (a, b) in enumerate(zip(*bounds, strict=True))]
-        if by_place:
-            more = moments(one[first:end], other[left:right], walk[first:end] - left, bounds, same)
-            scores = [each + also for each, also in zip(scores, more, strict=True)]
-        rows += [Row(int(low[at]), each, int(cut[at])) for at, each in enumerate(scores, first)]
+        same = of_shot(alike, cosine, walk[first:end] - left).score(cosine, 3.0, -6.0)
+        shot = Shot(one[first:end], other[left:right], walk[first:end] - left, cosine, same, is_close=is_close)
+        rows += [
+            Row(int(low[at]), shot.score[at - first, low[at] - left : high[at] - left], int(cut[at]))
+            for at in range(first, end)
+        ]
         shown = shot.shown
         is_still[left:right][shown] = shot.still()
     return Weighed(rows, is_still)
 
 
-def _of_shot(alike: Likeness, cosine: Floats, walk: Frames) -> Likeness:
+def of_shot(alike: Likeness, cosine: Floats, walk: Frames) -> Likeness:
     """Return how alike frames are within one shot, along a walk: decay and soft focus lower it for a while."""
     rows = np.flatnonzero((walk >= 0) & (walk < cosine.shape[1]))
     if 2 * len(rows) < len(walk):
@@ -154,7 +152,7 @@ def _of_shot(alike: Likeness, cosine: Floats, walk: Frames) -> Likeness:
     return Likeness(min(max(along, least), alike.same), alike.other)
 
 
-class _Shot:
+class Shot:
     """One shot of A against a stretch of B. `walk` counts from the stretch's first frame."""
 
     def __init__(
@@ -185,8 +183,8 @@ class _Shot:
         usual = np.median(least)
         soft = _SOFT / 2 / max(1.0, float(usual) / len(self.noise))
         strange = np.minimum(soft * np.maximum(least - usual, 0), _STRANGE)
-        apart = np.minimum(soft * np.maximum(distance - least[:, None], 0), _FAR)
-        self.score = np.maximum(same - apart - strange[:, None], -_FAR).astype(np.float32)
+        apart = np.minimum(soft * np.maximum(distance - least[:, None], 0), FARTHEST)
+        self.score = np.maximum(same - apart - strange[:, None], -FARTHEST).astype(np.float32)
 
     def _differ(self, best: NDArray[np.int64], is_settled: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return what the prints differ in throughout, and the covariance of what two pictures of one frame differ in.
@@ -293,3 +291,19 @@ def around(walk: Frames, count: int, width: int) -> tuple[Frames, Frames]:
     low = minimum_filter1d(low, 2 * width + 1, mode="nearest") - width
     high = maximum_filter1d(high, 2 * width + 1, mode="nearest") + width + 1
     return np.clip(low, 0, count - 1), np.clip(high, 1, count)
+
+
+def around_shots(here: Floats, there: Floats, walk: Frames, width: int) -> tuple[Frames, Frames]:
+    """Return what `around` does, and all of the shots of B in which a shot of A was found, roughly."""
+    low, high = around(walk, len(there), width)
+    first_frames = np.array([first for first, _ in shots_of(there, longest=len(there))] + [len(there)])
+    for first, end in shots_of(here, longest=len(here)):
+        met = walk[first:end][walk[first:end] != NONE]
+        if not len(met):
+            continue
+        shots = np.searchsorted(first_frames, met, side="right") - 1
+        often = np.flatnonzero(np.bincount(shots) >= _OFTEN * len(met))
+        left, right = first_frames[often.min()], first_frames[often.max() + 1]
+        if right - left <= _WIDEST:
+            low[first:end], high[first:end] = np.minimum(low[first:end], left), np.maximum(high[first:end], right)
+    return low, high
