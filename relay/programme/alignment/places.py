@@ -22,7 +22,8 @@ _STILL = 0.9
 _AGREED, _WHOLLY = 0.25, 0.5
 """Where changes of a shot agree less than the one, only weave moves it; more than the other, all is action."""
 _FLUKES = 1
-_BLOCK, _FEW_BLOCKS = 10, 3
+_BLOCKS, _FEW_BLOCKS = 6, 3
+_SHORTEST, _LONGEST = 4, 10  # frames of a block
 _LEANING = 0.3
 _PLAIN = 8.0
 """Nats for a difference as large as what two pictures of one moment have, where a shot is too short to tell."""
@@ -150,13 +151,13 @@ def _beyond(apart: Doubles, shown: slice) -> Doubles:
     rows = _least(apart[:, shown].T)
     more = apart - rows[:, None]
     more = more - np.minimum(_least(more), float(np.median(rows)))[None, :]
-    return more - more[:, shown].min(axis=1)[:, None]
+    return np.asarray(more - more[:, shown].min(axis=1)[:, None], np.float64)
 
 
 def _least(columns: Doubles) -> Doubles:
     """Return of each column the least value but a few: the least may be so by chance."""
     but = min(_FLUKES, len(columns) - 1)
-    return np.asarray(np.partition(columns, but, axis=0)[but])
+    return np.asarray(np.partition(columns, but, axis=0)[but], np.float64)
 
 
 def _sharpness(more: Doubles, rows: Frames, to: Frames, usual: float) -> float:
@@ -170,12 +171,13 @@ def _sharpness(more: Doubles, rows: Frames, to: Frames, usual: float) -> float:
     for late in (1, 2):
         kept = (to - late >= 0) & (to + late < more.shape[1])
         at, there = rows[kept], to[kept]
-        blocks = len(at) // _BLOCK
+        long = min(max(len(at) // _BLOCKS, _SHORTEST), _LONGEST)
+        blocks = len(at) // long
         if blocks < _FEW_BLOCKS:
             return _PLAIN / usual
         before, after = more[at, there - late], more[at, there + late]
         means += float(((after + before) / 2 - more[at, there]).sum())
-        lean = ((after - before) / 2)[: blocks * _BLOCK].reshape(blocks, _BLOCK).sum(axis=1)
+        lean = ((after - before) / 2)[: blocks * long].reshape(blocks, long).sum(axis=1)
         turns = np.diff(lean) ** 2
         spread += blocks * float(np.minimum(turns, 9 * np.median(turns)).mean() / 2 + _LEANING * lean.mean() ** 2)
     return float(np.clip(2 * means / max(spread, 1e-9), _DULLEST / usual, _SHARPEST / usual))

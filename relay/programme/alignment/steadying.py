@@ -2,7 +2,6 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import savgol_filter
 
 from relay.programme.alignment.pictures import (
     COLUMNS,
@@ -108,6 +107,8 @@ def _rough_part(weave: Floats) -> Floats:
     wide = min(_LINE, len(weave) - 1 + len(weave) % 2)
     if wide < _SHORTEST:
         return np.zeros_like(weave)
+    from scipy.signal import savgol_filter  # a second to load: no command that aligns nothing waits for it
+
     return np.asarray(weave - savgol_filter(weave, wide, 1, axis=0), np.float32)
 
 
