@@ -23,8 +23,8 @@ _AT_CUT = Costs(repeat=4.0, skip=4.0, skip_on=0.01, none=3.0, none_on=0.05, jump
 ROUGH = _AT_CUT, replace(_AT_CUT, jump=40.0), replace(_AT_CUT, jump=40.0)
 CLOSE = (
     Costs(repeat=9.0, skip=3.0, skip_on=0.01, none=3.0, none_on=0.02, jump=16.0),
-    Costs(repeat=8.0, skip=8.0, skip_on=0.01, none=4.0, none_on=0.02, jump=32.0),
-    Costs(repeat=8.0, skip=8.0, skip_on=0.01, none=8.0, none_on=0.02, jump=32.0),
+    Costs(repeat=9.0, skip=9.0, skip_on=0.01, none=4.0, none_on=0.02, jump=32.0),
+    Costs(repeat=9.0, skip=9.0, skip_on=0.01, none=9.0, none_on=0.02, jump=32.0),
 )
 """At a cut, near one, elsewhere: frames are mostly lost at splices, and shots are moved whole."""
 CHOICE = (Costs(repeat=0.05, skip=0.02, skip_on=0.0, none=0.01, none_on=0.0, jump=0.3),) * 3

@@ -14,6 +14,7 @@ from relay.programme.alignment.weighing import FARTHEST, Likeness, Shot, from_cu
 Doubles = NDArray[np.float64]
 _WAVES = ((5.0, 1.0), (2.5, 0.5))
 """A difference d costs the sum of (part / wave)^2 (1 - cos wave d): as d^2 while small, and no more where torn."""
+_LONGEST_SHOT = 400  # frames
 _CALM = 2  # frames to either side
 _FEW = 5
 _TORN = 0.5
@@ -24,7 +25,7 @@ _AGREED, _WHOLLY = 0.25, 0.5
 _FLUKES = 1
 _BLOCKS, _FEW_BLOCKS = 6, 3
 _SHORTEST, _LONGEST = 4, 10  # frames of a block
-_LEANING = 0.3
+_LEANING = 0.6
 _PLAIN = 8.0
 """Nats for a difference as large as what two pictures of one moment have, where a shot is too short to tell."""
 _DULLEST, _SHARPEST = 1.0, 60.0
@@ -44,7 +45,7 @@ def placed(
     low, high = bounds
     cut = from_cut(one)
     short, short_other = unit(one), unit(other)
-    for first, end in shots_of(one):
+    for first, end in shots_of(one, longest=_LONGEST_SHOT):
         left, right = int(low[first:end].min()), int(high[first:end].max())
         to = np.where(walk[first:end] == NONE, NONE, walk[first:end] - left)
         cosine = short[first:end] @ short_other[left:right].T
@@ -64,16 +65,15 @@ def placed(
 
 def _moments(here: Floats, there: Floats, walk: Frames, same: Floats) -> Floats | None:
     """Return nats for the same moment (of here, of there), or None where nothing moves in both: titles, other shots."""
-    shown = _shown(walk, len(there))
-    worth, agreed = _liveliness(here, there[shown]), _agreement(here, there, walk)
+    worth, agreed = _liveliness(here, there[_shown(walk, len(there))]), _agreement(here, there, walk)
     whole = float(worth @ agreed / max(float(worth.sum()), 1e-9))
     trust = float(np.clip((whole - _AGREED) / (_WHOLLY - _AGREED), 0, 1))
     if trust == 0:
         return None
     apart = _apart(here, there, worth * np.sqrt(np.maximum(agreed, 0)))
-    more = _beyond(apart, shown)
+    more = _beyond(apart)
     rows = np.flatnonzero((walk >= 0) & (walk < len(there)))
-    usual = float(np.median(_least(apart[:, shown].T))) + 1e-6
+    usual = float(np.median(_least(apart.T))) + 1e-6
     sharp = _sharpness(more, rows, walk[rows], usual)
     told = -(more - np.median(more[rows, walk[rows]])) * sharp
     return np.asarray(trust * np.clip(told, _LEAST, np.where(same > 0, _MOST, 0)), np.float32)
@@ -146,12 +146,12 @@ def _waves(pictures: Floats, root: Floats) -> Floats:
     )
 
 
-def _beyond(apart: Doubles, shown: slice) -> Doubles:
+def _beyond(apart: Doubles) -> Doubles:
     """Return distances without what either frame differs in from all others of the shot."""
-    rows = _least(apart[:, shown].T)
+    rows = _least(apart.T)
     more = apart - rows[:, None]
-    more = more - np.minimum(_least(more), float(np.median(rows)))[None, :]
-    return np.asarray(more - more[:, shown].min(axis=1)[:, None], np.float64)
+    more = more - np.clip(_least(more), 0, float(np.median(rows)))[None, :]
+    return np.asarray(more - more.min(axis=1)[:, None], np.float64)
 
 
 def _least(columns: Doubles) -> Doubles:
