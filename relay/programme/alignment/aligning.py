@@ -137,14 +137,13 @@ class _Close:
 def _closer(here: Floats, there: Floats, walk: Frames, bound: Mapping[int, int], *, is_close: bool) -> _Close:
     low, high = _reaching(around(walk, len(there), _WIDTH), bound)
     close = weighed(here, there, walk, low, high, _likeness(here, there, walk), is_close=is_close)
-    doubts = chances(list(_kept_to(close.rows, bound)), CLOSE)
+    doubts = _chances(close.rows, bound)
     return _Close(_likeliest(doubts, bound), doubts, close.is_still)
 
 
 def _closest(here: Floats, there: Floats, close: _Close, bound: Mapping[int, int]) -> _Close:
     bounds = _reaching(around_shots(here, there, close.walk, _WIDTH), bound)
-    rows = placed(here, there, close.walk, bounds, _likeness(here, there, close.walk))
-    doubts = chances(list(_kept_to(rows, bound)), CLOSE)
+    doubts = _chances(placed(here, there, close.walk, bounds, _likeness(here, there, close.walk)), bound)
     return _Close(_likeliest(doubts, bound), doubts, close.is_still)
 
 
@@ -154,6 +153,10 @@ def _reaching(bounds: tuple[Frames, Frames], pins: Mapping[int, int]) -> tuple[F
     for at, match in pins.items():
         low[at], high[at] = min(low[at], match), max(high[at], match + 1)
     return low, high
+
+
+def _chances(rows: list[Row], pins: Mapping[int, int]) -> list[Chances]:
+    return chances(list(_kept_to(rows, pins)), CLOSE)
 
 
 def _likeliest(doubts: list[Chances], pins: Mapping[int, int]) -> Frames:
@@ -176,8 +179,7 @@ def _doubted(here: Floats, there: Floats, close: _Close, bound: Mapping[int, int
 
     def again(half: NDArray[np.bool_]) -> list[Chances]:
         part, other = here * half, there * half
-        rows = placed(part, other, close.walk, bounds, _likeness(part, other, close.walk))
-        return chances(list(_kept_to(rows, bound)), CLOSE)
+        return _chances(placed(part, other, close.walk, bounds, _likeness(part, other, close.walk)), bound)
 
     for each in _both(again, _HALVES):
         chance = np.minimum(chance, _chance(close.walk, each) ** _HALF)

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from relay.programme.alignment.pictures import COLUMNS, ROWS, Floats, averaged, lens
-from relay.programme.alignment.walking import NONE, Frames, Row
-from relay.programme.alignment.weighing import FARTHEST, Likeness, Shot, from_cut, of_shot, shots_of, unit
+from relay.programme.alignment.walking import Frames, Row
+from relay.programme.alignment.weighing import FARTHEST, Likeness, Shot, stretches
 
 Doubles = NDArray[np.float64]
 _WAVES = ((5.0, 1.0), (2.5, 0.5))
@@ -42,24 +42,10 @@ def placed(
 ) -> list[Row]:
     """Score frame i of `one` against frames bounds[0][i] up to bounds[1][i] of `other`, near what a walk found."""
     rows: list[Row] = []
-    low, high = bounds
-    cut = from_cut(one)
-    short, short_other = unit(one), unit(other)
-    for first, end in shots_of(one, longest=_LONGEST_SHOT):
-        left, right = int(low[first:end].min()), int(high[first:end].max())
-        to = np.where(walk[first:end] == NONE, NONE, walk[first:end] - left)
-        cosine = short[first:end] @ short_other[left:right].T
-        same = of_shot(alike, cosine, to).score(cosine, 3.0, -6.0)
-        here, there = one[first:end], other[left:right]
-        told = _moments(here, there, to, same)
-        if told is None:
-            scores = Shot(here, there, to, cosine, same, is_close=True).score
-        else:
-            scores = np.maximum(same + told, -FARTHEST)
-        rows += [
-            Row(int(low[at]), scores[at - first, low[at] - left : high[at] - left], int(cut[at]))
-            for at in range(first, end)
-        ]
+    for part in stretches(one, other, walk, bounds, alike, _LONGEST_SHOT):
+        told = _moments(part.here, part.there, part.walk, part.same)
+        score = Shot(part, is_close=True).score if told is None else np.maximum(part.same + told, -FARTHEST)
+        rows += part.rows(score)
     return rows
 
 
@@ -71,10 +57,11 @@ def _moments(here: Floats, there: Floats, walk: Frames, same: Floats) -> Floats 
     if trust == 0:
         return None
     apart = _apart(here, there, worth * np.sqrt(np.maximum(agreed, 0)))
-    more = _beyond(apart)
+    least = _least(apart.T)
+    usual = float(np.median(least))
+    more = _beyond(apart, least, usual)
     rows = np.flatnonzero((walk >= 0) & (walk < len(there)))
-    usual = float(np.median(_least(apart.T))) + 1e-6
-    sharp = _sharpness(more, rows, walk[rows], usual)
+    sharp = _sharpness(more, rows, walk[rows], usual + 1e-6)
     told = -(more - np.median(more[rows, walk[rows]])) * sharp
     return np.asarray(trust * np.clip(told, _LEAST, np.where(same > 0, _MOST, 0)), np.float32)
 
@@ -146,11 +133,10 @@ def _waves(pictures: Floats, root: Floats) -> Floats:
     )
 
 
-def _beyond(apart: Doubles) -> Doubles:
-    """Return distances without what either frame differs in from all others of the shot."""
-    rows = _least(apart.T)
-    more = apart - rows[:, None]
-    more = more - np.clip(_least(more), 0, float(np.median(rows)))[None, :]
+def _beyond(apart: Doubles, least: Doubles, usual: float) -> Doubles:
+    """Return distances without what either frame differs in from all others of the shot, `least` of each of one."""
+    more = apart - least[:, None]
+    more = more - np.clip(_least(more), 0, usual)[None, :]
     return np.asarray(more - more.min(axis=1)[:, None], np.float64)
 
 

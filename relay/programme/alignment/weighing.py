@@ -4,6 +4,7 @@ A shot is described by the few directions in which its own frames differ. What d
 (grain, weave, dust), and what the two prints differ in wherever they are compared, counts the less for it.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -126,23 +127,57 @@ def weighed(
     """
     rows: list[Row] = []
     is_still = np.zeros(len(other), bool)
-    cut = from_cut(one)
-    short, short_other = unit(one), unit(other)
-    for first, end in shots_of(one):
-        left, right = int(low[first:end].min()), int(high[first:end].max())
-        cosine = short[first:end] @ short_other[left:right].T
-        same = of_shot(alike, cosine, walk[first:end] - left).score(cosine, 3.0, -6.0)
-        shot = Shot(one[first:end], other[left:right], walk[first:end] - left, cosine, same, is_close=is_close)
-        rows += [
-            Row(int(low[at]), shot.score[at - first, low[at] - left : high[at] - left], int(cut[at]))
-            for at in range(first, end)
-        ]
-        shown = shot.shown
-        is_still[left:right][shown] = shot.still()
+    for part in stretches(one, other, walk, (low, high), alike):
+        shot = Shot(part, is_close=is_close)
+        rows += part.rows(shot.score)
+        is_still[part.left : part.left + len(part.there)][shot.shown] = shot.still()
     return Weighed(rows, is_still)
 
 
-def of_shot(alike: Likeness, cosine: Floats, walk: Frames) -> Likeness:
+@dataclass(frozen=True)
+class Stretch:
+    """Frames of a shot of A, all that come into question of B, and how alike they are, as pictures."""
+
+    here: Floats
+    there: Floats
+    left: int
+    """The first frame of B."""
+    walk: Frames
+    """Where a walk has each frame, counted from `left`; negative where nowhere."""
+    cosine: Floats
+    same: Floats
+    """Nats for one picture (of here, of there)."""
+    bounds: tuple[Frames, Frames]
+    cuts: Frames
+
+    def rows(self, score: Floats) -> list[Row]:
+        """Return rows of `score` (of here, of there), each within its own bounds."""
+        each = zip(score, *self.bounds, self.cuts, strict=True)
+        return [Row(int(low), row[low - self.left : high - self.left], int(cut)) for row, low, high, cut in each]
+
+
+def stretches(
+    one: Floats,
+    other: Floats,
+    walk: Frames,
+    bounds: tuple[Frames, Frames],
+    alike: Likeness,
+    longest: int = LONGEST,
+) -> Iterator[Stretch]:
+    """Yield the shots of A, of `longest` frames at most, each against the frames of B within its bounds."""
+    low, high = bounds
+    cuts = from_cut(one)
+    short, short_other = unit(one), unit(other)
+    for first, end in shots_of(one, longest):
+        left, right = int(low[first:end].min()), int(high[first:end].max())
+        to = np.where(walk[first:end] == NONE, NONE, walk[first:end] - left)
+        cosine = short[first:end] @ short_other[left:right].T
+        same = _of_shot(alike, cosine, to).score(cosine, 3.0, -6.0)
+        within = low[first:end], high[first:end]
+        yield Stretch(one[first:end], other[left:right], left, to, cosine, same, within, cuts[first:end])
+
+
+def _of_shot(alike: Likeness, cosine: Floats, walk: Frames) -> Likeness:
     """Return how alike frames are within one shot, along a walk: decay and soft focus lower it for a while."""
     rows = np.flatnonzero((walk >= 0) & (walk < cosine.shape[1]))
     if 2 * len(rows) < len(walk):
@@ -153,11 +188,10 @@ def of_shot(alike: Likeness, cosine: Floats, walk: Frames) -> Likeness:
 
 
 class Shot:
-    """One shot of A against a stretch of B. `walk` counts from the stretch's first frame."""
+    """One shot of A against a stretch of B, by the few directions in which it differs from itself."""
 
-    def __init__(
-        self, here: Floats, there: Floats, walk: Frames, cosine: Floats, same: Floats, *, is_close: bool
-    ) -> None:
+    def __init__(self, part: Stretch, *, is_close: bool) -> None:
+        here, there, walk, cosine, same = part.here, part.there, part.walk, part.cosine, part.same
         met = walk[(walk >= 0) & (walk < len(there))]
         self.shown = slice(int(met.min()), int(met.max()) + 1) if len(met) else slice(0, len(there))
         if self.shown.stop - self.shown.start > 3 * LONGEST:
