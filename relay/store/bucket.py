@@ -95,18 +95,30 @@ class Bucket:
         headers: Mapping[str, str] | None = None,
         into: memoryview | None = None,
         limit: int = 0,
+        carried: Callable[[int], None] | None = None,
     ) -> Answer:
         """Return the first answer that is not a passing trouble; `key` is whole, with the prefix, or empty.
+
+        Once `carried` was told anything, `body` is not looked at again, and nothing is asked again.
 
         Raises TransientError when there is none: what was to be written may still land.
         """
         path = f"{self._base}/{quote(key, safe='/~')}" if key or not self._base else self._base
 
+        gone = threading.Event()
+
+        def told(left: int) -> None:
+            gone.set()
+            if carried:
+                carried(left)
+
         def once() -> Answer:
             signed = self._signer.signed(method, path, headers or {}, digest, self._clock.now())
-            return self._wire.exchange(method, path, signed, body, into=into, limit=limit)
+            hear = told if carried else None
+            return self._wire.exchange(method, path, signed, body, into=into, limit=limit, carried=hear)
 
-        answer: Answer = self._until_answered(once, f"{self._name}: {method} {key}", _ODDS.get(method, ""))
+        what = f"{self._name}: {method} {key}"
+        answer: Answer = self._until_answered(once, what, _ODDS.get(method, ""), gone)
         return answer
 
     def call(self, what: str, question: Callable[["S3Client"], Any]) -> Any:
@@ -130,9 +142,12 @@ class Bucket:
         """Return this machine's time, which requests are signed with."""
         return self._clock.now()
 
-    def _until_answered(self, once: Callable[[], Any], what: str, odds: str = "") -> Any:
-        trouble = ""
-        for _ in self._attempts():
+    def _until_answered(
+        self, once: Callable[[], Any], what: str, odds: str = "", gone: threading.Event | None = None
+    ) -> Any:
+        trouble, tries = "", 0
+        for count in self._attempts():
+            tries = count + 1
             try:
                 answer = once()
             except OSError as error:
@@ -142,12 +157,14 @@ class Bucket:
                         f"{what}: the server's certificate was not accepted ({trouble}). Name the file with your "
                         "authority's certificate, or check that the address is the right server's."
                     ) from error
-                continue
-            if not isinstance(answer, Answer) or not is_passing(answer):
-                return answer
-            trouble = f"{answer.status} {code_of(answer)}"
+            else:
+                if not isinstance(answer, Answer) or not is_passing(answer):
+                    return answer
+                trouble = f"{answer.status} {code_of(answer)}"
+            if gone and gone.is_set():
+                break
         raise TransientError(
-            f"{what}: no answer in {self._tries} tries, the last of which ended with: {trouble}. {odds}"
+            f"{what}: no answer in {tries} tries, the last of which ended with: {trouble}. {odds}"
             "Try again; is the store up, and this machine on the network?"
         )
 

@@ -9,9 +9,9 @@
 An object is at most `OBJECT_LIMIT` bytes, so that it always fits in memory and one conditional PUT carries it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime
-from typing import NamedTuple, Protocol
+from typing import NamedTuple, Protocol, runtime_checkable
 
 from relay.model import Digest
 
@@ -72,3 +72,17 @@ class Store(Protocol):
 
     def now(self) -> datetime:
         """Return the store's own time, in UTC, to the second."""
+
+
+@runtime_checkable
+class FarStore(Protocol):
+    """A store at the far end of a line, which can tell that bytes arrived before it says what became of them."""
+
+    def create_carried(
+        self, key: str, body: bytes | bytearray | memoryview, digest: Digest, carried: Callable[[int], None]
+    ) -> bool:
+        """Do as `create` does, and tell `carried` now and then how many bytes of `body` have not arrived yet.
+
+        That is never promised to happen. From the first time on `body` may hold other bytes, and nothing is sent
+        again: then TransientError says only that the store's word did not come; `create` with the same bytes asks.
+        """

@@ -4,7 +4,7 @@ One or the other server checks the signed digest, or the checksum header, on arr
 """
 
 from base64 import b64encode
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from email.utils import parsedate_to_datetime
 from pathlib import Path
@@ -61,6 +61,13 @@ class S3Store:
 
     def create(self, key: str, body: Body, digest: Digest) -> bool:
         answer = self._put(key, body, digest, {"if-none-match": "*"})
+        if answer.status == 412:
+            return False
+        self._check(answer, "create", key)
+        return True
+
+    def create_carried(self, key: str, body: Body, digest: Digest, carried: Callable[[int], None]) -> bool:
+        answer = self._put(key, body, digest, {"if-none-match": "*"}, carried)
         if answer.status == 412:
             return False
         self._check(answer, "create", key)
@@ -160,14 +167,21 @@ class S3Store:
             return "unknown"
         return "on" if told.get("Status") == "Enabled" else "off"
 
-    def _put(self, key: str, body: Body, digest: Digest, condition: dict[str, str]) -> Answer:
+    def _put(
+        self,
+        key: str,
+        body: Body,
+        digest: Digest,
+        condition: dict[str, str],
+        carried: Callable[[int], None] | None = None,
+    ) -> Answer:
         check_key(key)
         if (digest == EMPTY) != (memoryview(body).nbytes == 0):
             # Ceph compares no digest where no bytes arrive.
             raise BrokenError(f"{self.name}: the bytes for {key} are not the ones that were hashed: read them again.")
         checksum = b64encode(bytes.fromhex(digest)).decode()
         headers = {**condition, "x-amz-checksum-sha256": checksum}
-        return self._bucket.ask("PUT", self._prefix + key, body=body, digest=digest, headers=headers)
+        return self._bucket.ask("PUT", self._prefix + key, body=body, digest=digest, headers=headers, carried=carried)
 
     def _get(self, key: str, limit: int, into: memoryview | None = None) -> Answer:
         check_key(key)

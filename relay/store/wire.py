@@ -5,14 +5,18 @@ beside us (tests/bench/store_wire.py). What fails raises an OSError; whether to 
 that a connection which the server had closed while it lay idle is replaced at once.
 """
 
+import fcntl
 import os
 import re
 import select
 import socket
 import ssl
+import struct
 import sys
+import termios
 import weakref
 from collections import deque
+from collections.abc import Callable
 from typing import NamedTuple
 
 Body = bytes | bytearray | memoryview
@@ -23,6 +27,10 @@ _SLICE = 256 * 1024  # bytes that must go out within one such time
 _LINE_LIMIT = 16 * 1024  # bytes
 _HEADING_LIMIT = 64 * 1024  # bytes
 _GULP = 16 * 1024  # bytes
+_SYSTEM = os.uname().sysname
+_GLANCE = 5  # milliseconds between two looks at how much of a body the other machine has
+_STEP = 1024 * 1024  # bytes
+_NOT_CONFIRMED_MACOS = 0x1024  # SO_NWRITE, from sys/socket.h
 _PIECE = 1024 * 1024  # bytes of a body that come before we are woken: each time costs as much as copying 100 KB
 _STATUS = re.compile(r"HTTP/1\.([01]) (\d{3})")
 _NO_BODY = {204, 304}
@@ -50,6 +58,7 @@ class _Question(NamedTuple):
     body: memoryview
     into: memoryview | None
     limit: int  # bytes
+    carried: Callable[[int], None] | None
 
 
 class Wire:
@@ -75,16 +84,21 @@ class Wire:
         *,
         into: memoryview | None = None,
         limit: int = 0,
+        carried: Callable[[int], None] | None = None,
     ) -> Answer:
-        """Send one request and return its answer; a body goes into `into`, or is returned up to `limit` bytes."""
+        """Send one request and return its answer; a body goes into `into`, or is returned up to `limit` bytes.
+
+        `carried` is told, now and then until the answer comes, how many bytes the other machine's system has not
+        confirmed yet, if that is known here. From the first time on `body` is not looked at again.
+        """
         view = memoryview(body).cast("B")
-        question = _Question(method, _head(method, path, headers, len(view)), view, into, limit)
+        question = _Question(method, _head(method, path, headers, len(view)), view, into, limit, carried)
         kept = self._kept()
         if kept is not None:
             try:
                 return self._asked(kept, question)
             except _HUNG_UP:
-                if kept.answering:
+                if kept.answering or kept.told:
                     raise
                 _close_all(self._idle)  # closed while it lay idle, so the others are as well
         return self._asked(self._connected(), question)
@@ -92,6 +106,8 @@ class Wire:
     def _asked(self, connection: "_Connection", question: _Question) -> Answer:
         try:
             connection.send(question.head, question.body)
+            if question.carried:
+                connection.follow(question.carried)
             answer = connection.receive(question)
         except BaseException:
             connection.close()
@@ -136,6 +152,7 @@ class _Connection:
         self._secret = isinstance(link, ssl.SSLSocket)
         self.keeps = True
         self.answering = False
+        self.told = False
 
     def is_quiet(self) -> bool:
         """Answer whether nothing came since the last answer: what comes unasked does not answer the next question."""
@@ -149,7 +166,7 @@ class _Connection:
         self._link.close()
 
     def send(self, head: bytes, body: memoryview) -> None:
-        self.answering = False
+        self.answering = self.told = False
         try:
             self._send_all(head, body)
         except _HUNG_UP:
@@ -166,6 +183,19 @@ class _Connection:
             rest = rest[max(0, sent - len(head)) :]
         while rest:
             rest = rest[self._link.send(rest[:_SLICE]) :]
+
+    def follow(self, carried: Callable[[int], None]) -> None:
+        """Tell how much is on its way still, until nothing is or the answer is there."""
+        poll = select.poll()
+        poll.register(self._link, select.POLLIN)
+        told = sys.maxsize
+        while self.keeps and told and (left := _not_confirmed(self._link)) is not None:
+            if left == 0 or told - left > _STEP:
+                self.told = True
+                carried(left)
+                told = left
+            if told and poll.poll(_GLANCE):
+                return
 
     def receive(self, question: _Question) -> Answer:
         status, headers = self._heading()
@@ -270,6 +300,18 @@ class _Inbox:
             done += count
         if least != 1:
             self._link.setsockopt(socket.SOL_SOCKET, socket.SO_RCVLOWAT, 1)
+
+
+def _not_confirmed(link: socket.socket) -> int | None:
+    """Return how many of the bytes that were sent the other machine's system has not confirmed, as TCP has it.
+
+    None where this system does not say.
+    """
+    if _SYSTEM == "Linux":
+        return int(struct.unpack("i", fcntl.ioctl(link, termios.TIOCOUTQ, bytes(4)))[0])  # tcp(7): SIOCOUTQ
+    if _SYSTEM == "Darwin":
+        return link.getsockopt(socket.SOL_SOCKET, _NOT_CONFIRMED_MACOS)
+    return None
 
 
 def _head(method: str, path: str, headers: dict[str, str], size: int) -> bytes:

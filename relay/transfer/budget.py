@@ -7,20 +7,31 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 
 IN_FLIGHT = 128 * 1024 * 1024  # bytes
+IN_MEMORY = 192 * 1024 * 1024  # bytes; some of them arrived already, and wait for the rest of their file
 
 _GRAIN = 256 * 1024  # bytes; buffers come in multiples of this, so that files of nearly equal size share them
 
 
+class Loan:
+    """Memory that is lent, and how many of its bytes are in flight still."""
+
+    def __init__(self, buffer: mmap.mmap) -> None:
+        self.buffer = buffer
+        self.in_flight = len(buffer)
+
+
 class Budget:
-    """Lends buffers whose sizes together stay within a limit, first come, first served.
+    """Lends buffers whose bytes in flight together stay within a limit, first come, first served.
 
     A buffer is used again for the next file of about its size: fresh memory costs a page fault every 4 KiB.
     """
 
     def __init__(self, limit: int = IN_FLIGHT) -> None:
         self.limit = limit  # bytes
-        self.peak = 0  # bytes lent at once, the most so far
-        self._lent = 0
+        self.peak = 0  # bytes in flight at once, the most so far
+        self._memory = limit * IN_MEMORY // IN_FLIGHT
+        self._in_flight = 0
+        self._held = 0
         self._idle: list[mmap.mmap] = []
         self._queue: deque[object] = deque()
         self._changed = threading.Condition()
@@ -32,36 +43,54 @@ class Budget:
         A holder must not ask for more before it gives back what it has. Raises ValueError when `size` is
         over the limit, since that would wait for ever.
         """
+        with self.loan(size) as (view, _):
+            yield view
+
+    @contextmanager
+    def loan(self, size: int) -> Iterator[tuple[memoryview, Loan]]:
+        """Lend as `of` does, to somebody who will say how much of it is in flight still."""
         if size > self.limit:
             raise ValueError(f"{size} bytes will never fit into {self.limit}")
-        buffer = self._take(size)
+        loan = Loan(self._take(size))
         try:
-            with memoryview(buffer) as whole, whole[:size] as view:
-                yield view
+            with memoryview(loan.buffer) as whole, whole[:size] as view:
+                yield view, loan
         finally:
-            self._give_back(buffer)
+            self._give_back(loan)
+
+    def ease(self, loan: Loan, size: int) -> None:
+        """Count no more than `size` bytes of `loan` as in flight: the others arrived where they were sent."""
+        with self._changed:
+            fewer = min(loan.in_flight, _room(size))
+            self._in_flight -= loan.in_flight - fewer
+            loan.in_flight = fewer
+            self._changed.notify_all()
 
     def _take(self, size: int) -> mmap.mmap:
-        room = min(self.limit, max(1, -(-size // _GRAIN)) * _GRAIN)
+        room = min(self.limit, max(_GRAIN, _room(size)))
         turn = object()
         with self._changed:
             self._queue.append(turn)
             try:
-                self._changed.wait_for(lambda: self._queue[0] is turn and self._lent + room <= self.limit)
+                self._changed.wait_for(lambda: self._queue[0] is turn and self._fits(room))
                 buffer = self._buffer(room)
-                self._lent += room
-                self.peak = max(self.peak, self._lent)
+                self._in_flight += room
+                self._held += room
+                self.peak = max(self.peak, self._in_flight)
             finally:
                 self._queue.remove(turn)
                 self._changed.notify_all()
         return buffer
+
+    def _fits(self, room: int) -> bool:
+        return self._in_flight + room <= self.limit and self._held + room <= self._memory
 
     def _buffer(self, room: int) -> mmap.mmap:
         for place in range(len(self._idle) - 1, -1, -1):
             if len(self._idle[place]) == room:
                 return self._idle.pop(place)
         idle = sum(len(buffer) for buffer in self._idle)
-        while self._idle and self._lent + room + idle > self.limit:
+        while self._idle and self._held + room + idle > self.limit:
             idle -= len(self._idle.pop(0))  # freed with its last reference
         buffer = mmap.mmap(-1, room)
         if hasattr(mmap, "MADV_HUGEPAGE"):
@@ -69,8 +98,13 @@ class Budget:
                 buffer.madvise(mmap.MADV_HUGEPAGE)
         return buffer
 
-    def _give_back(self, buffer: mmap.mmap) -> None:
+    def _give_back(self, loan: Loan) -> None:
         with self._changed:
-            self._lent -= len(buffer)
-            self._idle.append(buffer)
+            self._in_flight -= loan.in_flight
+            self._held -= len(loan.buffer)
+            self._idle.append(loan.buffer)
             self._changed.notify_all()
+
+
+def _room(size: int) -> int:
+    return -(-size // _GRAIN) * _GRAIN

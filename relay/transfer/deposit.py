@@ -11,7 +11,7 @@ import hashlib
 import os
 import threading
 from collections.abc import Collection, Iterator, Mapping
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -25,6 +25,7 @@ from relay.store.port import Store
 from relay.transfer.budget import Budget
 from relay.transfer.folder import OpenFile, Survey, check_unmoved, survey
 from relay.transfer.hands import Piece, do_all
+from relay.transfer.lent import Lent
 from relay.transfer.notebook import Hashed, Notebook, Stamp
 from relay.transfer.progress import UNWATCHED, Onlooker, Watcher
 from relay.transfer.sender import Sender
@@ -160,17 +161,32 @@ class _Sending:
 
     def _whole(self, path: str, budget: Budget) -> None:
         stamp = self._files[path]
-        with budget.of(stamp.size) as body:
-            with OpenFile(self._root + path, stamp) as file:
-                file.fill(body)
-                file.check_unchanged()
+        with ExitStack() as held:
+            body, loan = held.enter_context(budget.loan(stamp.size))
+            self._read(path, body)
             hashed = Hashed(self._hash(body))
             self._check_trusted(path, hashed)
             if self.onlooker:
                 self.onlooker(path, body)
-            self._sender.put(hashed.digest, body, path)
+            again = partial(self._again, path, hashed.digest, budget)
+            self._sender.put(hashed.digest, body, path, Lent(body, partial(budget.ease, loan), held, again))
         self._watcher.moved(stamp.size)
         self._finish(path, hashed)
+
+    def _read(self, path: str, body: memoryview) -> None:
+        with OpenFile(self._root + path, self._files[path]) as file:
+            file.fill(body)
+            file.check_unchanged()
+
+    @contextmanager
+    def _again(self, path: str, expected: Digest, budget: Budget) -> Iterator[memoryview]:
+        """Lend the bytes of a file a second time: the line failed when some of them had arrived."""
+        with budget.of(self._files[path].size) as body:
+            self._read(path, body)
+            found = self._hash(body)
+            if found != expected:
+                raise self._changed(path, found, expected)
+            yield body
 
     def _chunks(self, path: str, budget: Budget) -> Iterator[Piece]:
         """Read a large file in order, for its own hash's sake, while other hands hash and send its chunks."""
@@ -209,11 +225,14 @@ class _Sending:
     def _check_trusted(self, path: str, hashed: Hashed) -> None:
         trusted = self._trusted.get(path, hashed)
         if trusted != hashed:
-            raise BrokenError(
-                f"{self._root + path!r} changed although nothing shows it: found SHA-256 {hashed.digest}, "
-                f"expected {trusted.digest} from when it was last read. Look after the disk; "
-                "if the file is good as it is, send again with --rehash"
-            )
+            raise self._changed(path, hashed.digest, trusted.digest)
+
+    def _changed(self, path: str, found: Digest, expected: Digest) -> BrokenError:
+        return BrokenError(
+            f"{self._root + path!r} changed although nothing shows it: found SHA-256 {found}, "
+            f"expected {expected} from when it was last read. Look after the disk; "
+            "if the file is good as it is, send again with --rehash"
+        )
 
     def _finish(self, path: str, hashed: Hashed) -> None:
         stamp = self._files[path]

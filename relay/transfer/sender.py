@@ -6,14 +6,17 @@ read back. What was proven is noted at once, and survives a kill.
 
 import threading
 from collections.abc import Collection
+from contextlib import nullcontext
 
 from relay.errors import BrokenError, MissingError, TransientError
 from relay.model import Digest, digest_of
 from relay.store.keys import object_key
-from relay.store.port import Store
+from relay.store.port import FarStore, Store
+from relay.transfer.lent import Lent
 from relay.transfer.notebook import Notebook
 
 _LOOKED_AT = 4  # objects
+_WORTH_FOLLOWING = 1024 * 1024  # bytes; smaller ones make no other file wait
 
 
 class Sender:
@@ -42,9 +45,10 @@ class Sender:
         """Return which of `digests` are known to name whole objects in the store."""
         return self._notebook.proven(self._store.name, digests) if self._remembers else set()
 
-    def put(self, digest: Digest, body: memoryview, path: str) -> None:
+    def put(self, digest: Digest, body: memoryview, path: str, lent: Lent | None = None) -> None:
         """See to it that the object named `digest` is in the store, whole; `body` may hold other bytes afterwards.
 
+        `lent` hears how much of `body` has arrived, and has the bytes where they are wanted once more.
         Raises BrokenError, naming the file at `path`, when other bytes lie under that name.
         """
         with self._lock:
@@ -55,12 +59,29 @@ class Sender:
             self._count_there()
             return
         size = len(body)
-        if self._is_there(digest) or not self._store.create(object_key(digest), body, digest):
-            self._check_there(digest, body, path)
-            self._count_there()
-        else:
+        is_new = False if self._is_there(digest) else self._created(digest, body, lent)
+        if not is_new:
+            with lent.wanted() if lent else nullcontext(body) as again:
+                is_new = is_new is None and self._store.create(object_key(digest), again, digest)
+                if not is_new:
+                    self._check_there(digest, again, path)
+        if is_new:
             self._count_sent(size)
+        else:
+            self._count_there()
         self._notebook.prove(self._store.name, digest)
+
+    def _created(self, digest: Digest, body: memoryview, lent: Lent | None) -> bool | None:
+        """Answer whether this call created the object; None: it arrived, and the store's word did not come."""
+        key = object_key(digest)
+        if lent is None or len(body) < _WORTH_FOLLOWING or not isinstance(self._store, FarStore):
+            return self._store.create(key, body, digest)
+        try:
+            return self._store.create_carried(key, body, digest, lent.carried)
+        except TransientError:
+            if not lent.is_gone:
+                raise
+            return None
 
     def _is_there(self, digest: Digest) -> bool:
         return digest in self._expected and self._store.size(object_key(digest)) is not None

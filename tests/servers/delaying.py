@@ -2,6 +2,10 @@
 
 A process of its own, so that it takes no time from the client that is measured. Connecting costs one round trip more,
 as TCP's handshake does; slow start, loss and a line shared by several connections are not imitated.
+
+All of a round trip lies before the request: the line takes its first bytes a round trip late, and carries the answer
+at once. A client that sends one request and waits for its answer sees the same times as with half of it each way,
+and its system sees each byte confirmed a round trip after it was sent, as on a real line.
 """
 
 import asyncio
@@ -18,6 +22,7 @@ from tests.servers.proxy import Proxy, address_of
 from tests.servers.s3 import S3Server, ServerNotReadyError
 
 AHEAD = 0.01  # seconds of the line that may be taken from the sender before it must wait
+WINDOW = 128 * 1024  # bytes that this system takes, and confirms, before the line does
 CREDIT = 0.03  # seconds of the line that may be made up for when this process was late, so that the rate is true
 
 
@@ -62,8 +67,12 @@ class End(asyncio.Protocol):
     held = False
     """Whether the other end cannot take more for now."""
 
+    answered = True
+    """Whether something went the other way since the last bytes came."""
+
     def __init__(self, delay: float, rate: float, free: float = 0.0) -> None:
         self._delay = delay
+        """Seconds that the first bytes of a question wait."""
         self._rate = rate
         self._free = free
         """When the line can take the next byte, in the loop's seconds."""
@@ -78,8 +87,11 @@ class End(asyncio.Protocol):
 
     def data_received(self, data: bytes) -> None:
         now = self._loop.time()
+        if self.answered:
+            self.answered = False
+            self._free = max(self._free, now) + self._delay
         self._free = max(self._free, now - CREDIT) + len(data) / self._rate
-        self._queue(max(self._free, now) + self._delay, data)
+        self._queue(max(self._free, now), data)
         if self._free > now + AHEAD:
             self.transport.pause_reading()
             self._loop.call_at(self._free, self._go_on)
@@ -93,7 +105,7 @@ class End(asyncio.Protocol):
         self._queue(self._end(), b"")
 
     def _end(self) -> float:
-        return max(self._free, self._loop.time()) + self._delay
+        return max(self._free, self._loop.time())
 
     def pause_writing(self) -> None:
         self.other.held = True
@@ -123,6 +135,7 @@ class End(asyncio.Protocol):
         if not self.other.is_open:
             return
         if data:
+            self.other.answered = True
             self.other.transport.write(data)
         else:
             self.other.transport.close()
@@ -134,7 +147,7 @@ async def serve(port: int, host: str, to: int, round_trip: float, rate: float) -
     meetings: set[asyncio.Task[None]] = set()
 
     async def meet(near: End) -> None:
-        far = End(round_trip / 2, rate)
+        far = End(0.0, rate)
         near.other, far.other = far, near
         try:
             await loop.create_connection(lambda: far, host, to)
@@ -152,9 +165,11 @@ async def serve(port: int, host: str, to: int, round_trip: float, rate: float) -
             task.add_done_callback(meetings.discard)
 
     def near() -> End:
-        return Near(round_trip / 2, rate, free=loop.time() + round_trip)
+        return Near(round_trip, rate, free=loop.time() + round_trip)
 
-    server = await loop.create_server(near, "127.0.0.1", port)
+    door = socket.create_server(("127.0.0.1", port))
+    door.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, WINDOW)
+    server = await loop.create_server(near, sock=door)
     await server.serve_forever()
 
 

@@ -85,3 +85,28 @@ def test_the_same_memory_is_lent_again_for_a_file_of_nearly_the_same_size():
         assert bytes(view[:5]) == b"first"
     with budget.of(0) as view:
         assert len(view) == 0
+
+
+def test_bytes_that_arrived_make_room_for_the_next_loan_as_far_as_memory_reaches():
+    budget = Budget(4 * MB)  # and 6 MiB of memory
+    served, enough = {name: threading.Event() for name in ("next", "another")}, threading.Event()
+
+    def borrow(name: str) -> None:
+        with budget.of(2 * MB):
+            served[name].set()
+            enough.wait(30)
+
+    borrowing = [threading.Thread(target=borrow, args=(name,), daemon=True) for name in served]
+    with budget.loan(3 * MB) as (_, loan):
+        borrowing[0].start()
+        budget.ease(loan, 2 * MB)
+        budget.ease(loan, 3 * MB)  # it never counts for more again
+        assert served["next"].wait(10)
+        budget.ease(loan, 0)
+        borrowing[1].start()  # 7 MiB of memory with it
+        assert not served["another"].wait(0.1)
+    assert served["another"].wait(10)
+    enough.set()
+    for each in borrowing:
+        each.join(timeout=10)
+    assert budget.peak == 4 * MB
