@@ -152,6 +152,7 @@ class Round:
         yield from self._do(lambda: task.work(made, arrived))
         if task.job.startswith("grade"):
             yield from self._until(lambda: self.broker_is_away)
+        places.to_send.mkdir(parents=True, exist_ok=True)  # the worker may not have come so far yet
         made.rename(places.to_send / task.folder)
         (places.to_send / f"{task.folder}.finished").touch()
         self.house.show_copying(task.site, task.folder)
