@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from relay.model import VersionName
 from relay.programme.alignment.doubting import Chances, Doubles, chances
+from relay.programme.alignment.few import FEW, found_by_picture
+from relay.programme.alignment.flat import other_tone
 from relay.programme.alignment.framing_closely import closely_framed
 from relay.programme.alignment.pictures import COLUMNS, OVER, ROWS, Floats, Framing, Grey, averaged, described, outlines
 from relay.programme.alignment.places import placed
@@ -33,6 +35,7 @@ _WIDTH = 40  # frames to either side of a walk
 _LOOKS = 160  # pairs of frames that show how one frame lies against the other
 _AT_ONCE = 256
 _FEW = 20
+_FRAGMENT = 2
 _CALM = 4  # frames to either side
 _CALM_SHARE = 0.4
 
@@ -77,6 +80,8 @@ def frame_map_between(
 
     Deterministic. Raises PinError where a pin's frame has no thumbnail.
     """
+    if len(one[0]) > _FRAGMENT * len(other[0]) > 0:  # a fragment is looked for in a reel, not a reel in it
+        return frame_map_between(names[::-1], other, one, ((match, frame) for frame, match in pins)).inverse()
     bound = {_place(one[0], frame): _place(other[0], match) for frame, match in pins}
     if not len(one[0]) or not len(other[0]):
         there, back = (dict.fromkeys(each[0].tolist(), Match(None, 100, sure=True)) for each in (one, other))
@@ -112,6 +117,8 @@ def _place(numbers: Frames, frame: int) -> int:
 def aligned(one: Grey, other: Grey, pins: Mapping[int, int] | None = None) -> Found:
     """Align two prints' thumbnails (frames, high, wide), of at least one frame each; `pins` by index."""
     bound = dict(pins or {})
+    if min(len(one), len(other)) < FEW:
+        return _apart(one, other, _by_picture(one, other, bound), bound)
     framing = _framing(one, other)
     inside = framing.is_inside() & Framing().is_inside()
     here, there = _both(lambda each: described(*each, inside), ((one, Framing()), (other, framing)))
@@ -122,7 +129,34 @@ def aligned(one: Grey, other: Grey, pins: Mapping[int, int] | None = None) -> Fo
     close = _closer(here, there, close.walk, bound, is_close=True)
     for _ in range(_TURNS):
         close = _closest(here, there, close, bound)
-    return _found(close, _doubted(here, there, close, bound), bound, framing)
+    return _apart(one, other, _found(close, _doubted(here, there, close, bound), bound, framing), bound)
+
+
+def _by_picture(one: Grey, other: Grey, bound: Mapping[int, int]) -> Found:
+    if len(one) <= len(other):
+        here = found_by_picture(one, other, bound)
+        there = here.turned()
+    else:
+        there = found_by_picture(other, one, {match: at for at, match in bound.items()})
+        here = there.turned()
+    return Found(here.place, here.chance, here.is_alike, there.chance, there.is_alike, Framing())
+
+
+def _apart(one: Grey, other: Grey, found: Found, bound: Mapping[int, int]) -> Found:
+    """Return what was found without matches of black frames and white ones: neither has a picture to tell them by."""
+    apart = other_tone(one, other, found.frame)
+    apart[list(bound)] = False
+    if not apart.any():
+        return found
+    other_chance = found.other_chance.copy()
+    other_chance[found.frame[apart]] = 1.0
+    return replace(
+        found,
+        frame=np.where(apart, NONE, found.frame),
+        chance=np.where(apart, 1.0, found.chance),
+        is_still=found.is_still & ~apart,
+        other_chance=other_chance,
+    )
 
 
 @dataclass(frozen=True)

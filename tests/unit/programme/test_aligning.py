@@ -133,11 +133,48 @@ def test_reels_that_share_nothing_have_no_matches(filmed: np.ndarray, one: str, 
     assert set(places(found)) == {None} == set(places(found.inverse()))
 
 
-def test_one_frame_is_found_in_a_reel_and_none_in_an_empty_one(filmed: np.ndarray):
-    match = mapped(filmed[40:41], filmed[:60]).there.at(0)
-    assert match.alike  # one frame shows no motion to tell its neighbours by
-    assert abs(match.other - 40) <= 2
+@pytest.mark.parametrize("first", [0, 40, 59])
+@pytest.mark.parametrize("frames", [1, 3, 8])
+def test_a_fragment_is_found_in_a_reel_whichever_is_named_first(filmed: np.ndarray, first: int, frames: int):
+    scrap = filmed[first : first + frames]
+    found, turned = mapped(scrap, filmed[:70]), mapped(filmed[:70], scrap)
+    assert places(found) == list(range(first, first + frames))
+    assert turned.back.runs == found.there.runs
+    assert turned.there.runs == found.back.runs
+
+
+def test_too_few_frames_are_never_said_to_be_found_surely(filmed: np.ndarray):
+    assert not any(match.sure for _, match in mapped(filmed[40:42], filmed[:60]).there.said())
+
+
+@pytest.mark.parametrize("light", [0, 220])
+def test_a_frame_of_another_reel_or_of_nothing_is_not_found(filmed: np.ndarray, light: int):
+    for scrap in (filmed[150:151], BLACK[:1] + np.uint8(light)):
+        for one, other in ((scrap, filmed[:60]), (filmed[:60], scrap)):
+            assert set(places(mapped(one, other))) == {None}
     assert places(mapped(filmed[40:41], filmed[:0])) == [None]
+
+
+@pytest.mark.parametrize("frames", [1, 30])
+@pytest.mark.parametrize(("one", "other"), [(0, 235), (235, 0)])
+def test_black_frames_are_not_white_ones(frames: int, one: int, other: int):
+    grain = np.random.default_rng(3).integers(0, 4, (2, frames, 48, 64)).astype(np.uint8)
+    found = mapped(grain[0] + np.uint8(one), grain[1] + np.uint8(other))
+    assert set(places(found)) == {None} == set(places(found.inverse()))
+    darker = mapped(grain[0] + np.uint8(one // 2 + 40), grain[1] + np.uint8(one // 2))  # a leader that faded
+    assert None not in places(darker)
+
+
+def test_black_leader_and_white_leader_are_told_apart_before_the_same_picture(filmed: np.ndarray):
+    one, other = (np.concatenate([BLACK[:10] + np.uint8(tone), filmed[:60]]) for tone in (0, 220))
+    assert places(mapped(one, other)) == [*[None] * 10, *range(10, 70)]
+
+
+@pytest.mark.parametrize("frames", [1, 60])
+def test_a_pin_binds_in_a_fragment_and_on_black_frames_too(filmed: np.ndarray, frames: int):
+    found = mapped(BLACK[:1], filmed[:frames], pins=((0, frames - 1),))
+    assert found.there.at(0)[:3] == (frames - 1, 100, True)
+    assert mapped(BLACK[:3], BLACK[:3] + np.uint8(220), pins=((1, 2),)).there.at(1)[:3] == (2, 100, True)
 
 
 def test_a_pin_binds_whatever_the_pictures_say(filmed: np.ndarray):
