@@ -33,7 +33,7 @@ def read_map(desk: Reader, said: Alignment) -> FrameMap:
 
 
 class Shelf:
-    """The maps of one state, each read once, and none of them sure where a third print contradicts it.
+    """The maps of one state, each read and doubted once, and none of them sure where a third print contradicts it.
 
     The restored programme, made of prints, fills no print's gaps: what leads to it is left out unless `with_made`, and
     it contradicts nobody.
@@ -44,6 +44,7 @@ class Shelf:
         self._said = {frozenset({each.one, each.other}): each for each in state.alignments}
         self._made = frozenset(name for name in state.aligned() if _is_made(state, name))
         self._read: dict[Pair, FrameMap] = {}
+        self._doubted: dict[Pair, FrameMap] = {}
         self._sure: dict[Pair, Sure] = {}
         self._triples: dict[tuple[VersionName, ...], dict[Pair, tuple[FrameRange, ...]]] = {}
 
@@ -79,6 +80,11 @@ class Shelf:
 
     def _between(self, one: VersionName, other: VersionName) -> FrameMap:
         """Return the map as it was said, not sure where a third print contradicts it; pinned frames stay sure."""
+        if (one, other) not in self._doubted:
+            self._doubted[one, other] = self._doubting(one, other)
+        return self._doubted[one, other]
+
+    def _doubting(self, one: VersionName, other: VersionName) -> FrameMap:
         pins = pins_between(self._state, reel_of(one), reel_of(other))
         there = merged((part.first, part.last) for each in self._disputes(one, other) for part in each.frames)
         back = merged((part.first, part.last) for each in self._disputes(other, one) for part in each.frames)
