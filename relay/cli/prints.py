@@ -119,16 +119,17 @@ def _show(page: Page, found: list[tuple[Print, tuple[Gap, ...]]]) -> None:
         frames, has, surely = lacked(lacking)
         page.line(f" lacks {count(frames, 'frame')} in {places}{beside}:", head=one.version)
         page.table(("where", "frames", "who has it"), [(_where(gap), str(gap.length), _who(gap)) for gap in lacking])
-        page.line(_in_all(frames, has, surely))
+        page.line(_in_all(frames, has, surely, sum(gap.not_known() for gap in lacking)))
         _show_strangers(page, one)
         show_disputes(page, one.version, one.disputed)
         _show_shots(page, one, lacking)
 
 
-def _in_all(lacks: int, found: int, surely: int) -> str:
+def _in_all(lacks: int, found: int, surely: int, unknown: int = 0) -> str:
     """Say how much of what a print lacks can be had elsewhere."""
     parts = ((surely, "other prints have {} surely", "all"), (found - surely, "others may have {}: look", "all"),
-             (lacks - found, "no print that is known of has {}", "any"))  # fmt: skip
+             (lacks - found - unknown, "no print that is known of has {}", "any"),
+             (unknown, "nobody knows who has {}", "any"))  # fmt: skip
     told = [words.format(f"{number:,}" if number < lacks else whole) for number, words, whole in parts if number]
     return f"Of the {lacks:,}, {'; '.join(told)}."
 

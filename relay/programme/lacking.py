@@ -101,6 +101,10 @@ class Gap:
         """Return how many of its frames the best print has, surely or not."""
         return min(self.length, max((each.count for each in self.fills), default=0))
 
+    def not_known(self) -> int:
+        """Return how many of its frames no print is known to have, where nothing is known of some print."""
+        return self.length - self.found() if self.unknown else 0
+
     def surely(self) -> int:
         """Return how many of its frames the surest print has surely."""
         return min(self.length, max((frame_count(each.certain) for each in self.fills), default=0))
@@ -141,7 +145,7 @@ def _between(frame_map: FrameMap, hole: FrameRange) -> dict[int, Match] | None:
 
     Where the other print has more frames there than `hole` is long, or an edge is unsure, none of them is sure. A
     number of which a map says nothing is no frame of the other print; by way of a third it may be one that the third
-    lacks, so that none is sure. None: nothing is known of what surrounds it.
+    lacks, so that none is sure. None: nothing is known of what surrounds it, or not surely that there is none.
     """
     low = _edge(frame_map, range(hole.first - 1, hole.first - 1 - EDGE, -1))
     high = _edge(frame_map, range(hole.last + 1, hole.last + 1 + EDGE))
@@ -149,6 +153,8 @@ def _between(frame_map: FrameMap, hole: FrameRange) -> dict[int, Match] | None:
         return None
     own = {frame: frame_map.back.at(frame) for frame in range(low.other + 1, high.other)}
     lacked = [frame for frame, said in own.items() if said is not None and said.other is None]
+    if not lacked and not all(said and said.sure for said in (low, high, *own.values())):
+        return None
     is_silent = bool(frame_map.by) and None in own.values()
     sure = low.sure and high.sure and not is_silent and len(lacked) == hole.last - hole.first + 1
     chance = min(low.chance, high.chance) if sure else min(low.chance, high.chance) // 2

@@ -40,10 +40,12 @@ def test_of_one_print_or_none_nothing_is_argued():
     assert arguments({}, KINDS) == {}
 
 
-@pytest.mark.parametrize(("lacks", "found", "surely", "told"), [
-    (6, 6, 6, "Of the 6, other prints have all surely."),
-    (12, 8, 6, "Of the 12, other prints have 6 surely; others may have 2: look; no print that is known of has 4."),
-    (3, 0, 0, "Of the 3, no print that is known of has any."),
+@pytest.mark.parametrize(("lacks", "found", "surely", "unknown", "told"), [
+    (6, 6, 6, 0, "Of the 6, other prints have all surely."),
+    (12, 8, 6, 0, "Of the 12, other prints have 6 surely; others may have 2: look; no print that is known of has 4."),
+    (3, 0, 0, 0, "Of the 3, no print that is known of has any."),
+    (3, 0, 0, 3, "Of the 3, nobody knows who has any."),
+    (5, 2, 1, 3, "Of the 5, other prints have 1 surely; others may have 1: look; nobody knows who has 3."),
 ])  # fmt: skip
-def test_what_can_be_had_elsewhere_is_one_sentence(lacks: int, found: int, surely: int, told: str):
-    assert _in_all(lacks, found, surely) == told
+def test_what_can_be_had_elsewhere_is_one_sentence(lacks: int, found: int, surely: int, unknown: int, told: str):
+    assert _in_all(lacks, found, surely, unknown) == told

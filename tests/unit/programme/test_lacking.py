@@ -91,6 +91,13 @@ def test_nothing_is_sure_that_a_map_is_not_sure_of():
     assert not gap.fills[0].sure
 
 
+def test_that_another_print_has_none_of_a_hole_is_known_only_where_all_around_it_is_sure():
+    a = counted(without((40, 49)), with_room=True)
+    for sure, unknown in ((True, ()), (False, (B,))):
+        (gap,) = gaps_of(print_of(A, a, {B: counted(without((40, 49)))}, sure=sure))
+        assert (gap.fills, gap.unknown, gap.not_known()) == ((), unknown, 10 * len(unknown))
+
+
 def test_a_range_that_the_print_holds_itself_is_found_in_the_others_and_what_they_lack_of_it_is_not():
     a, b = counted(without(), with_room=True), counted(without((33, 34)), first=500)
     (fill,) = filled_by(print_of(A, a, {B: b}), FrameRange(first=30, last=39))

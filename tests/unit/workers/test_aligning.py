@@ -83,6 +83,9 @@ def test_two_prints_that_were_looked_at_are_put_side_by_side_once_by_the_coordin
     assert (lacking.frames.first, lacking.frames.last) == (30, 41)
     assert found.back.at(30).other == 42
     assert found.back.lacking() == ()
+    with both.desk(COORDINATOR) as desk:
+        shelf = Shelf(desk, desk.ledger.follow())
+        assert shelf.maps_from("A/R001/v1")["B/R001/v1"] is shelf.maps_from("A/R001/v1")["B/R001/v1"]  # doubted once
 
 
 def test_one_print_alone_waits_for_another(house: House):
