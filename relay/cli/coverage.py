@@ -109,7 +109,7 @@ _WORST = list(_LETTERS)
 
 def _show_covered(page: Page, reels: Sequence[Covered]) -> None:
     for reel in reels:
-        page.line(f", frames {reel.axis.first} to {reel.axis.last}: in no print {in_words(reel.nowhere)}.",
+        page.line(f", frames {reel.axis.first} to {reel.axis.last}: in no print: {in_words(reel.nowhere)}.",
                   head=f"along {reel.name}")  # fmt: skip
         rows = [
             (strip.name, strip.kind, share_in_words(strip, reel.axis), _letters(strip, reel)) for strip in reel.strips

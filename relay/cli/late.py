@@ -121,6 +121,7 @@ def _reel_facts(reel: LateReel) -> dict[str, object]:
         "adds": pairs_of(reel.added),
         "fills_frames": reel.fills,
         "nowhere": reel.nowhere,
+        "not_known": reel.not_known,
         "quality": [
             {
                 "frames": pairs_of([each.at.frames])[0],
@@ -213,14 +214,16 @@ def _in_short(found: Told) -> str:
     known = [reel for reel in found.reels if reel.version is not None]
     if not known:
         return "Nothing is known yet of what it fills."
-    rest = len(found.reels) - len(known)
+    rest, doubtful = len(found.reels) - len(known), sum(reel.not_known for reel in known)
     unknown = f"; of {count(rest, 'reel')} nothing is known" if rest else ""
+    unknown = (f"; of {count(doubtful, 'place')} nobody knows" if doubtful else "") + unknown
     work = f", {how_long(hours)} of work" if hours else ""
     allowed = f" {_VERDICTS[verdict(found)]}" if found.without else ""
     cost = f"{bytes_in_words(filling.size)}{work}"
     fills = sum(reel.fills for reel in known)
     if not fills:
-        return f"In short: it fills nothing that no other print did{unknown}.{allowed}"
+        nothing = "as far as is known it fills nothing that" if doubtful else "it fills nothing that"
+        return f"In short: {nothing} no other print did{unknown}.{allowed}"
     return f"In short: it fills {count(fills, 'frame')} that no other print did ({cost}){unknown}.{allowed}"
 
 
@@ -236,6 +239,11 @@ def _show_reel(page: Page, reel: LateReel) -> None:
         page.table(heads, [_filled_row(each) for each in reel.filled])
     if reel.nowhere:
         page.line(f"Even with it, no print has all of {count(reel.nowhere, 'place')} that other prints lack.")
+    if reel.not_known:
+        places = count(reel.not_known, "place")
+        page.line(
+            f"Of {places} that other prints lack nobody knows whether it has them: look at both, and `relay pin`."
+        )
     if reel.looks:
         page.line("How it looks where both hold the frames, and by how much that is more or less than the other:")
         columns = ("frames", "beside", "sharp %", "grain %", "tones %", "damage ‰", "picture %", "decay %")

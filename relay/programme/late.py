@@ -55,9 +55,14 @@ def filled(lacking: Mapping[VersionName, Sequence[Gap]], late: VersionName) -> t
     return tuple(found)
 
 
-def still_nowhere(lacking: Mapping[VersionName, Sequence[Gap]]) -> int:
-    """Return how many places of other prints no print is known to have whole, the late one counted in."""
-    return sum(gap.is_nowhere() for gaps in lacking.values() for gap in gaps)
+def still_nowhere(lacking: Mapping[VersionName, Sequence[Gap]], late: VersionName) -> int:
+    """Return how many places of other prints no print has whole, as far as is known, and surely not `late` either."""
+    return sum(gap.is_nowhere() and late not in gap.unknown for gaps in lacking.values() for gap in gaps)
+
+
+def not_known(lacking: Mapping[VersionName, Sequence[Gap]], late: VersionName) -> int:
+    """Return how many places of other prints no print is known to have whole, where `late` may have them."""
+    return sum(gap.is_nowhere() and late in gap.unknown for gaps in lacking.values() for gap in gaps)
 
 
 def added(found: Iterable[Filled]) -> tuple[FrameRange, ...]:

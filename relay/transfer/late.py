@@ -9,7 +9,7 @@ from relay.ledger.state import State, Version
 from relay.media.sequence import files_by_frame
 from relay.model import Element, FrameRange, ReelName, VersionName, frame_count, is_in, reel_of
 from relay.programme.lacking import Print, gaps_of
-from relay.programme.late import Filled, Shared, added, filled, fills, shared, still_nowhere
+from relay.programme.late import Filled, Shared, added, filled, fills, not_known, shared, still_nowhere
 from relay.transfer.aligned import print_of, prints_of
 from relay.transfer.desk import Desk
 
@@ -44,6 +44,8 @@ class LateReel:
     filled: tuple[Filled, ...] = ()
     nowhere: int = 0
     """Places of the other prints that no print has whole, this one counted in."""
+    not_known: int = 0
+    """Such places of which nobody knows whether this one has them."""
     added: tuple[FrameRange, ...] = ()
     """Its frames that fill what no other print did."""
     fills: int = 0
@@ -80,7 +82,8 @@ def _reel(desk: Desk, ground: Ground, reel: ReelName, places: int) -> LateReel:
         version.name,
         tuple(one.version for one in others),
         found,
-        still_nowhere(lacking),
+        still_nowhere(lacking, version.name),
+        not_known(lacking, version.name),
         wanted,
         fills(found),
         _size_of(desk, version, wanted),

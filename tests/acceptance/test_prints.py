@@ -141,7 +141,7 @@ def test_coverage_is_told_in_letters_and_drawn_for_an_archive(aligned: House):
     with Image.open(aligned.place / "cover.png") as picture:
         assert picture.format == "PNG"
     said = aligned("lisbon", "coverage", "B/R01").out
-    assert "in no print none" in said
+    assert "in no print: none" in said
     assert "A/R01/v1 has decayed at 103-109" in said
     assert "no reel of C" in aligned.refused("lisbon", "coverage", "C", ends=3)
 

@@ -2,7 +2,7 @@
 
 from relay.model import FrameRange, VersionName
 from relay.programme.lacking import Fill, Gap, Print, gaps_of
-from relay.programme.late import added, filled, fills, shared, still_nowhere
+from relay.programme.late import added, filled, fills, not_known, shared, still_nowhere
 from tests.unit.programme.test_lacking import A, B, C, counted, print_of, without
 
 OWN = counted(without((40, 59), (80, 89)), with_room=True)
@@ -22,13 +22,20 @@ def test_what_it_fills_is_told_with_what_was_there_before_and_only_what_is_new_i
         (FrameRange(first=80, last=89), 10, False),
     ]
     assert added(filled(lacking(late), C)) == (FrameRange(first=540, last=559),)
-    assert still_nowhere(lacking(late)) == 0
+    assert still_nowhere(lacking(late), C) == 0
 
 
 def test_a_print_that_holds_what_others_hold_adds_nothing():
     late = counted(without((40, 59)), first=500)
     assert added(filled(lacking(late), C)) == ()
-    assert still_nowhere(lacking(late)) > 0
+    assert still_nowhere(lacking(late), C) > 0
+    assert not_known(lacking(late), C) == 0
+
+
+def test_a_place_that_it_may_have_is_not_counted_among_those_that_no_print_has():
+    late = counted(without((40, 59)), first=500)
+    gaps = {A: gaps_of(print_of(A, OWN, {C: late}, sure=False))}
+    assert (still_nowhere(gaps, C), not_known(gaps, C)) == (0, 1)
 
 
 def test_what_may_be_any_of_many_frames_adds_nothing_where_another_print_surely_has_it():
