@@ -115,8 +115,9 @@ def beside(
         found = make_beside(desk, state, parts, rate, Path(folder), target)
         with in_our_words(str(target), "write it"):
             shutil.copyfile(found, target)
-    steps = 1 if target.suffix.lower() == ".png" else sum(len(part.steps) for part in parts)
-    lanes = dict(zip(lane_names(parts), slated(parts), strict=True))
+    shown = (parts[0]._replace(steps=parts[0].steps[:1]),) if target.suffix.lower() == ".png" else parts
+    steps = sum(len(part.steps) for part in shown)
+    lanes = dict(zip(lane_names(parts), slated(shown), strict=True))
     facts = {"file": str(target), "prints": list(lanes), "steps": steps, "slated": lanes}
     told = ", ".join(f"{name} slated in {slates}" for name, slates in lanes.items())
     answer(facts, as_json=as_json, show=lambda page: page.line(f": {count(steps, 'step')}; {told}.", head=str(target)))
