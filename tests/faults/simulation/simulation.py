@@ -110,12 +110,14 @@ class Simulation:
         return Outcome(self.world.kills, self.account.entries, self.account.lapsed)
 
     def is_done(self) -> bool:
-        due = {(self.house.receiver_of(version), version) for version in self.account.versions}
         return (
             self.account.done.keys() == JOBS.keys()
             and not any(site.to_send for site in self.house.sites)
-            and due <= self.account.received.keys()
+            and self._due() <= self.account.received.keys()
         )
+
+    def _due(self) -> set[tuple[str, str]]:
+        return {(self.house.receiver_of(version), version) for version in self.account.versions}
 
     def _check_account(self) -> None:
         """Of what lies in the bucket at the end, read from the top."""

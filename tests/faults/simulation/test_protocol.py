@@ -15,6 +15,8 @@ pytest.importorskip("greenlet", reason="the simulation gives turns to greenlets:
 
 from relay.ledger import history, reading
 from relay.ledger.entry import Entry
+from relay.ledger.history import History
+from relay.ledger.state import State
 from tests.faults.simulation import mutants
 from tests.faults.simulation.simulation import BrokenInvariantError, Outcome, Simulation, homes
 from tests.faults.simulation.workers import House
@@ -52,6 +54,7 @@ def one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 REMEMBERED = 20_000
+COPIES_REMEMBERED = 500
 PURE = ("read_entry", "is_signed", "is_canonical")
 
 
@@ -69,16 +72,39 @@ def by_its_bytes(answers: Callable[[Entry], bool]) -> Callable[[Entry], bool]:
     return answered
 
 
+def by_all_its_bytes(take_all: Callable[..., State]) -> Callable[..., State]:
+    """Remember what a site that starts again makes of its own copy, by every byte of it, and of nothing else."""
+    known: dict[tuple[bytes, ...], State] = {}
+
+    def taken(self: History, raws: Iterable[bytes], *, checked_before: bool = False) -> State:
+        if not checked_before:
+            return take_all(self, raws)
+        if len(known) >= COPIES_REMEMBERED:
+            known.clear()
+        copy = tuple(raws)
+        start = next((end for end in range(len(copy), 0, -1) if copy[:end] in known), 0)
+        if start:
+            self.state = known[copy[:start]].still()
+        for end in range(start, len(copy)):
+            take_all(self, copy[end : end + 1], checked_before=True)
+            known[copy[: end + 1]] = self.state.still()
+        return self.state
+
+    return taken
+
+
 @pytest.fixture
 def remembering(monkeypatch: pytest.MonkeyPatch) -> Callable[[bool], None]:
     """Remember what pure functions answered: every signature is verified once, and not once by every reader."""
     plain = {name: getattr(history, name) for name in PURE}
     kept = {name: lru_cache(maxsize=REMEMBERED)(function) for name, function in plain.items()}
     kept["is_canonical"] = by_its_bytes(plain["is_canonical"])
+    takes_all = {False: History.take_all, True: by_all_its_bytes(History.take_all)}
 
     def remember(on: bool) -> None:
         for name in PURE:
             monkeypatch.setattr(history, name, (kept if on else plain)[name])
+        monkeypatch.setattr(History, "take_all", takes_all[on])
 
     return remember
 
