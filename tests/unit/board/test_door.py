@@ -3,9 +3,10 @@
 from datetime import timedelta
 
 import pytest
+from argon2 import extract_parameters
 
 from relay.board.guard import POLICY, is_token, masked
-from relay.board.people import People
+from relay.board.people import _NOBODY, People
 from relay.board.serve import Place
 from relay.errors import RefusedError
 from tests.unit.board.asking import Asker
@@ -192,6 +193,14 @@ def test_passwords_never_travel_in_the_clear():
         Place(address="0.0.0.0", hosts=("board.example.org",)).check()
     with pytest.raises(RefusedError, match="by which name"):
         Place(address="0.0.0.0", is_behind_proxy=True).check()
+
+
+def test_a_name_that_nobody_has_costs_as_much_as_a_wrong_password(house, people):
+    """The parameters of its hash say what comparing costs: RFC 9106, section 3.1."""
+    people.add("ines", "coordinator", RULER, PASSWORD, house.clock.hour)
+    (ines,), _ = people.all()
+    assert extract_parameters(_NOBODY) == extract_parameters(ines.password)
+    assert people.signed_in("nobody", PASSWORD) is None
 
 
 def test_a_short_password_is_refused(house, people):
