@@ -1,7 +1,8 @@
 """Runs the `relay` command, each time in a process of its own.
 
 The installed command takes half a second to load. So most tests fork theirs from one process that has loaded it: that
-process runs no threads and has done nothing yet, so that what is forked from it is as good as new.
+process runs no threads and has done nothing yet, so that what is forked from it is as good as new. Of libraries that
+only some commands use, it loads what one of those had to load, so that the next one need not.
 """
 
 import gc
@@ -18,6 +19,8 @@ from typing import Any, NamedTuple
 from relay.model import Frozen
 
 RELAY = Path(sys.executable).with_name("relay")
+COSTLY = ("av", "numpy", "ortools", "pandas", "relay", "scipy")
+"""Whose modules take long to load, and start no thread when they are."""
 REPO = Path(__file__).resolve().parents[2]
 
 
@@ -84,6 +87,7 @@ class Forker:
             "env": dict(env or environment()),
             "out": str(out),
             "err": str(err),
+            "loaded": str(self._place / "loaded"),
         }
         self._process.stdin.write(json.dumps(asked) + "\n")
         self._process.stdin.flush()
@@ -106,6 +110,7 @@ def serve() -> None:
             _become(asked, main)
         _, status = os.waitpid(child, 0)
         print(os.waitstatus_to_exitcode(status), flush=True)
+        _load_as_well(Path(asked["loaded"]))
 
 
 def _load() -> None:
@@ -121,6 +126,16 @@ def _load() -> None:
     gc.freeze()
 
 
+def _load_as_well(told: Path) -> None:
+    """Load what the last command had to load besides."""
+    names = told.read_text(encoding="utf-8").split() if told.exists() else []
+    for name in names:
+        importlib.import_module(name)
+    told.unlink(missing_ok=True)
+    if names:
+        gc.freeze()
+
+
 def _build(model: type[Frozen]) -> None:
     for each in model.__subclasses__():
         each.model_rebuild()
@@ -129,6 +144,7 @@ def _build(model: type[Frozen]) -> None:
 
 def _become(asked: Mapping[str, Any], main: Any) -> None:
     code: int | str | None = 1
+    known = set(sys.modules)
     try:
         os.chdir(asked["cwd"])
         os.environ.clear()
@@ -153,4 +169,6 @@ def _become(asked: Mapping[str, Any], main: Any) -> None:
     finally:
         sys.stdout.flush()
         sys.stderr.flush()
+        more = [name for name in sys.modules if name not in known and name.partition(".")[0] in COSTLY]
+        Path(asked["loaded"]).write_text("\n".join(more), encoding="utf-8")
         os._exit(code if isinstance(code, int) else 0 if code is None else 1)
