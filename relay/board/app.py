@@ -17,7 +17,7 @@ from starlette.middleware.sessions import SessionMiddleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
 from relay import __version__
-from relay.board import api, comparing, covering, deciding, door, figures, foretelling, live, pages, pictures
+from relay.board import api, comparing, covering, deciding, door, figures, foretelling, live, pages, pictures, pinning
 from relay.board.desk import Board
 from relay.board.door import AskedInError, NotYoursError
 from relay.board.guard import Bounded, Headed
@@ -51,7 +51,7 @@ def board_app(board: Board, *, hosts: Sequence[str], secret: str, is_secure: boo
     app.state.board, app.state.start = board, secrets.token_hex(8)
     app.state.sheets = Sheets()
     app.state.listening, app.state.is_stopping, app.state.ready = 0, False, board.watch.picture
-    for part in (door, pages, covering, comparing, deciding, foretelling, api, live, figures, pictures):
+    for part in (door, pages, covering, comparing, pinning, deciding, foretelling, api, live, figures, pictures):
         app.include_router(part.router)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     name = f"relay-{board.seat.site}-{'s' if is_secure else 'h'}"

@@ -8,10 +8,11 @@ from fastapi.responses import Response
 from relay.board.comparing import comparison_rows
 from relay.board.desk import Board
 from relay.board.door import Asking, board_of
+from relay.board.pinning import pin_rows
 from relay.board.rows.view import Viewer
 from relay.board.web import Told, shown
 from relay.errors import RefusedError
-from relay.model import VersionName, frame_count
+from relay.model import VersionName, frame_count, reel_of
 from relay.programme.coverage import Covered, share_in_words
 from relay.programme.coverage_picture import coverage_png, coverage_svg
 
@@ -64,7 +65,10 @@ def _along(board: Board, viewer: Viewer, element: str | None = None) -> Told:
     code = element or next(iter(codes), None)
     reels = board.coverage(viewer, code) if code else ()
     view = board.seen(viewer)[1]
-    told = [(reel, _rows(reel), comparison_rows(view, VersionName(reel.name))) for reel in reels]
+    told = [
+        (reel, _rows(reel), comparison_rows(view, name), pin_rows(view, reel_of(name)))
+        for reel, name in ((reel, VersionName(reel.name)) for reel in reels)
+    ]
     return {"codes": codes, "code": code, "reels": told, "has_png": _has_pillow()}
 
 

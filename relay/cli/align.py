@@ -10,14 +10,14 @@ from relay.cli.numbers import pairs_of
 from relay.cli.typed import VERSION_HELP, Person, checked_note
 from relay.errors import RefusedError
 from relay.ledger.entry import Entry
-from relay.ledger.pin_words import PlacePinned
-from relay.model import Place, ReelName, frame_count, reel_of
+from relay.model import frame_count, reel_of
 from relay.programme.framemap import FrameMap, Lacking
 from relay.transfer.aligning import Turned, turned_round
 from relay.transfer.aligning import align as put_side_by_side
 from relay.transfer.maps import Shelf
+from relay.transfer.pinning import pin_of, say_pin
 from relay.wiring import open_desk
-from relay.wording import in_words, parse_place
+from relay.wording import in_words
 
 _SHOWN = 20
 
@@ -68,38 +68,14 @@ def pin(
 
     The next alignment keeps to it. A later pin on either frame takes its place.
     """
-    here, there = parse_place(one), parse_place(other)
-    frame = _frame_of(here)
-    if lift == bool(there.frames):
-        raise RefusedError(
-            f"{other}: to pin, name a frame of the other print, such as B/R03:3398; to lift a pin, --lift and its reel"
-        )
-    word = PlacePinned(
-        one=_reel_of(here),
-        frame=frame,
-        other=_reel_of(there),
-        other_frame=None if lift else _frame_of(there),
-        person=person,
-        note=note,
-    )
+    word = pin_of(one, other, lift=lift, note=note, person=person)
     with open_desk(context.obj) as desk:
         desk.ledger.follow()
-        entry = desk.ledger.append(desk.pen, lambda _state, _now: [word])
-    facts = {"one": str(here), "other": str(there), "lifted": lift, "entry": entry.sequence if entry else None}
-    said = "is not pinned any more" if lift else f"shows what {there} shows: the next alignment keeps to it"
-    answer(facts, as_json=as_json, show=lambda page: page.line(f" {said}.", head=str(here)))
-
-
-def _reel_of(place: Place) -> ReelName:
-    if place.reel is None:
-        raise RefusedError(f"{place} is no reel: name one, such as A/R03")
-    return place.reel
-
-
-def _frame_of(place: Place) -> int:
-    if len(place.frames) != 1 or place.frames[0].first != place.frames[0].last:
-        raise RefusedError(f"{place} is not one frame of a reel: write it like A/R03:3412")
-    return place.frames[0].first
+        entry = say_pin(desk.ledger, desk.pen, word)
+    facts = {"one": one, "other": other, "lifted": lift, "entry": entry.sequence if entry else None}
+    said = "is not pinned any more" if lift else f"shows what {other} shows: the next alignment keeps to it"
+    before = "" if entry else "; that was said before"
+    answer(facts, as_json=as_json, show=lambda page: page.line(f" {said}{before}.", head=one))
 
 
 def _facts(found: FrameMap, entry: Entry | None) -> dict[str, Any]:

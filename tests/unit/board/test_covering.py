@@ -14,7 +14,7 @@ from tests.unit.board.board_house import RULER, SCANNER, BoardHouse
 from tests.unit.board.conftest import Serve
 
 
-def lay_side_by_side(house: BoardHouse) -> None:
+def lay_side_by_side(house: BoardHouse) -> VersionsAligned:
     """A has the frames 0 to 23, B of these 0 to 9 and 16 to 23 by numbers of its own, and of 20 it is not sure."""
     house.says(SCANNER, house.sends(SCANNER, "A/R01", range(24)))
     house.says(SCANNER, house.sends(SCANNER, "B/R01", range(100, 118), look="b"))
@@ -29,6 +29,7 @@ def lay_side_by_side(house: BoardHouse) -> None:
         one=found.one, other=found.other, frame_map=digest_of(body), matched=18, sure=23, frames=24, pins=()
     )
     house.says(RULER, word)
+    return word
 
 
 def test_the_page_tells_in_a_table_what_its_drawing_shows(house: BoardHouse, serve: Serve):
@@ -91,6 +92,37 @@ def test_prints_in_step_are_asked_for_from_the_page_once_and_given_when_they_are
     assert (given.content, given.headers["content-type"]) == (MOVIE, "video/quicktime")
 
 
+def test_a_place_is_pinned_from_the_page_once_and_lifted_there(house: BoardHouse, serve: Serve):
+    aligned = lay_side_by_side(house)
+    asker = serve()
+    asker.sees("Pin what shows the same", "/coverage/A")
+    form = {"token": asker.token(), "back": "/coverage/A", "one": "A/R01:20", "other": "B/R01:115", "note": "a splice"}
+    assert (
+        "A/R01:20 shows what B/R01:115 shows: the next alignment keeps to it; entry"
+        in asker.post("/pins", data=form).text
+    )
+    assert "that was said before" in asker.post("/pins", data=form).text
+    turned = {**form, "one": form["other"], "other": form["one"]}
+    assert "that was said before" in asker.post("/pins", data=turned).text
+    (pin,) = house.ledger(RULER).follow().pins
+    assert (pin.one, pin.frame, pin.other, pin.other_frame) == ("A/R01", 20, "B/R01", 115)
+    assert "the next alignment keeps to it" in asker.sees("Lift this pin", "/coverage/A")
+    assert "Lift this pin" in asker.get("/coverage/B").text
+    house.says(RULER, aligned.model_copy(update={"pins": (pin.entry,)}))
+    asker.sees("the newest alignment keeps to it", "/coverage/A")
+    for field, text, why in (
+        ("one", "A/R01:20-21", "not one frame of a reel"),
+        ("other", "B/R01", "name a frame of the other print"),
+        ("other", "A/R01:21", "both are of A/R01"),
+        ("other", "Z/R01:3", "no reel Z/R01"),
+    ):
+        assert why in asker.post("/pins", data={**form, field: text}).text
+    lifted = asker.post("/pins", data={**form, "other": "B/R01", "lift": "yes"}).text
+    assert "A/R01:20 is not pinned any more" in lifted
+    assert house.ledger(RULER).follow().pins == ()
+    assert "there is none to lift" in asker.post("/pins", data={**form, "other": "B/R01", "lift": "yes"}).text
+
+
 def test_before_prints_lie_side_by_side_the_page_says_how_they_come_to(serve: Serve):
     asker = serve()
     assert "No two prints were put side by side yet" in asker.sees("What each print holds", "/coverage")
@@ -107,6 +139,9 @@ def test_a_guest_sees_no_other_archives_prints(house: BoardHouse, serve: Serve):
     guest.comes_in(secret)
     assert 'href="/coverage"' not in guest.get("/").text
     assert guest.get(f"/comparisons/{asked}").status_code == 404
+    pin = {"token": guest.token(), "back": "/", "one": "A/R01:20", "other": "B/R01:115"}
+    assert "the vault may look, and say nothing" in guest.post("/pins", data=pin).text
+    assert house.ledger(RULER).follow().pins == ()
     for page in ("/coverage", "/coverage/A", "/coverage/A.svg", "/coverage/A.png"):
         assert guest.get(page).status_code == 422
         assert "A/R01" not in guest.get(page).text
