@@ -7,24 +7,26 @@ import typer
 from relay.cli.answer import AsJson, Page, answer, count
 from relay.cli.disputes import dispute_facts, show_disputes
 from relay.cli.numbers import pairs_of
-from relay.cli.typed import VERSION_HELP, Person, checked_note
+from relay.cli.typed import Person, checked_note
 from relay.errors import RefusedError
 from relay.ledger.entry import Entry
 from relay.model import frame_count, reel_of
 from relay.programme.framemap import FrameMap, Lacking
 from relay.transfer.aligning import Turned, turned_round
 from relay.transfer.aligning import align as put_side_by_side
+from relay.transfer.looked import pictured_version
 from relay.transfer.maps import Shelf
 from relay.transfer.pinning import pin_of, say_pin
 from relay.wiring import open_desk
 from relay.wording import in_words
 
 _SHOWN = 20
+PRINT_HELP = "A version, such as A/R03/v2, or a reel: its newest version whose frames were looked at."
 
 
 def align(
     context: typer.Context,
-    one: Annotated[str, typer.Argument(metavar="PRINT", help=VERSION_HELP)],
+    one: Annotated[str, typer.Argument(metavar="PRINT", help=PRINT_HELP)],
     other: Annotated[str, typer.Argument(metavar="OTHER", help="The other print's.")],
     as_json: AsJson = False,
 ) -> None:
@@ -35,7 +37,7 @@ def align(
     """
     with open_desk(context.obj) as desk:
         state = desk.ledger.follow()
-        versions = state.version(one), state.version(other)
+        versions = pictured_version(state, one), pictured_version(state, other)
         if reel_of(versions[0].name) == reel_of(versions[1].name):
             raise RefusedError(f"{one} and {other} are of one reel: name two prints of it, such as A/R03 and B/R03")
         found, entry = put_side_by_side(desk, *versions)

@@ -6,7 +6,7 @@ Whoever shows a version or aligns two prints by it reads these, and none of its 
 from typing import Protocol
 
 from relay.errors import BrokenError, MissingError
-from relay.ledger.state import Inspected, Version
+from relay.ledger.state import Inspected, State, Version
 from relay.media.decay import Decayed
 from relay.media.findings import Report, parse_report
 from relay.media.thumbnails import STORED_LIMIT, GreyReel, parse_thumbnails
@@ -57,6 +57,18 @@ def _on_reel(scan_map: ScanMap, scanned: FrameRange) -> tuple[FrameRange, ...]:
     return ranges_of({frame for frame in placed if frame is not None})
 
 
+def pictured_version(state: State, text: str) -> Version:
+    """Return the version that `text` names; of a reel, the newest of which thumbnails were kept, if there is one.
+
+    A newer one may hold no frames: reference copies, say. Raises RefusedError, and MissingError where there is none.
+    """
+    version = state.version(text)
+    if text == version.name:
+        return version
+    kept = (each for each in reversed(state.of_reel(state.reel(text))) if each.inspections)
+    return next((each for each in kept if each.inspections[-1].thumbnails is not None), version)
+
+
 def thumbnails_of(desk: Reader, version: Version) -> GreyReel:
     """Return a grey thumbnail of every frame of `version` that could be decoded, by the reel's own numbers.
 
@@ -65,7 +77,10 @@ def thumbnails_of(desk: Reader, version: Version) -> GreyReel:
     """
     looked = newest_look(version)
     if looked.thumbnails is None:
-        raise MissingError(f"{version.name} holds no numbered frames that could be decoded: it has no thumbnails")
+        raise MissingError(
+            f"{version.name} holds no numbered frames that could be decoded, so it has no thumbnails: name a version "
+            "that has frames; `relay reel show` lists them"
+        )
     try:
         scanned = parse_thumbnails(read_object(desk, looked.thumbnails))
     except ValueError as fault:

@@ -94,3 +94,10 @@ def test_a_print_that_nobody_looked_at_is_told(house: House):
     for reel in ("A/R01", "B/R01"):
         house.send("halifax", house.scan(reel.replace("/", "_")), reel)
     assert "nobody looked at A/R01/v1 yet" in house.refused("lisbon", "align", "A/R01", "B/R01", ends=3)
+    for reel in ("A/R01", "B/R01"):
+        looked_at(house, reel, dict(enumerate(GREY[:20], start=86400)))
+    more = house.scan("A_R01_again")
+    (more / "frames.txt").write_text("what the reel's other frames are like", encoding="utf-8")
+    house.send("halifax", more, "A/R01")  # nobody looked at this one
+    assert house.told("lisbon", "align", "A/R01", "B/R01")["one"] == "A/R01/v1"
+    assert "nobody looked at A/R01/v2 yet" in house.refused("lisbon", "align", "A/R01/v2", "B/R01", ends=3)
