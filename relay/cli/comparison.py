@@ -17,7 +17,7 @@ from relay.ledger.state import AskedComparison, State
 from relay.ledger.telling import asked_in_words
 from relay.model import digest_of
 from relay.transfer.comparison import ask as ask_for
-from relay.transfer.comparison import asked_in, bring
+from relay.transfer.comparison import asked_in, bring, is_same_copy
 from relay.transfer.desk import Desk
 from relay.transfer.sender import Sender
 from relay.wiring import open_desk
@@ -49,7 +49,7 @@ def ask(
         word = _word(desk, state, place, wanted, rate).model_copy(update={"still": still or None, "note": note})
         desk.check_may_sign(state)
         ask_for(desk, desk.ledger, desk.pen, word)
-        asked = next(each for each in reversed(desk.ledger.state.asked_comparisons) if each.word == word)
+        asked = next(each for each in reversed(desk.ledger.state.asked_comparisons) if is_same_copy(each.word, word))
     answer(_facts(asked), as_json=as_json, show=lambda page: _show_one(page, asked))
 
 

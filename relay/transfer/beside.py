@@ -41,7 +41,9 @@ def of_reel(
     except ValueError as fault:
         raise RefusedError(str(fault)) from fault
     if not part.steps:
-        raise MissingError(f"neither {axis} nor another print has anything of frames {wanted}")
+        raise MissingError(
+            f"nothing is known of frames {wanted}, neither in {axis} nor in another print: show frames beside them too"
+        )
     return (part,)
 
 

@@ -34,7 +34,7 @@ ANEW = "ask for it anew"
 
 
 def ask(source: Source, ledger: Ledger, pen: Pen, word: ComparisonAsked) -> Entry | None:
-    """Ask for a comparison copy. None: the same was asked for, and nobody answered it yet or it was made.
+    """Ask for a comparison copy. None: the same was asked for, whatever it was for, and is not answered yet, or made.
 
     Raises RefusedError and MissingError where it could not be made, as far as the ledger and the frame maps say.
     """
@@ -42,9 +42,14 @@ def ask(source: Source, ledger: Ledger, pen: Pen, word: ComparisonAsked) -> Entr
 
     def decide(now: State, _now: datetime) -> list[Word] | None:
         asked = (each for each in now.asked_comparisons if not isinstance(each.answer, ComparisonNotMade))
-        return None if any(each.word == word for each in asked) else [word]
+        return None if any(is_same_copy(each.word, word) for each in asked) else [word]
 
     return ledger.append(pen, decide)
+
+
+def is_same_copy(one: ComparisonAsked, other: ComparisonAsked) -> bool:
+    """Answer whether one copy serves both, whatever each is wanted for."""
+    return one.model_copy(update={"note": other.note}) == other
 
 
 def parts_of(desk: Source, state: State, word: ComparisonAsked) -> tuple[Part, ...]:

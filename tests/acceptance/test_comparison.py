@@ -53,7 +53,7 @@ def test_what_is_asked_for_is_made_once_by_the_coordinators_worker_and_fetched_b
     asked = house.told("tokyo", "comparison", "ask", "A/R01", "--shot", "1", "--speed", "16", "--note", "the ferry")
     assert (asked["prints"], asked["frames"]) == (["A/R01/v1", "B/R01/v1"], {"first": 0, "last": 7})
     entry = str(asked["entry"])
-    again = house.told("tokyo", "comparison", "ask", "A/R01", "--shot", "1", "--speed", "16", "--note", "the ferry")
+    again = house.told("tokyo", "comparison", "ask", "A/R01", "--shot", "1", "--speed", "16", "--note", "once more")
     assert again["entry"] == asked["entry"]
     assert "was not made yet" in house.refused("halifax", "comparison", "get", entry, "x.mov", ends=3)
     still = house.told("tokyo", "comparison", "ask", "A/R01:20", "B/R01", "--still")
@@ -79,8 +79,9 @@ def test_what_is_asked_for_is_made_once_by_the_coordinators_worker_and_fetched_b
         assert picture.size[0] > 1200
     assert "A/R01/v1 beside B/R01/v1, frames 0-7 (the ferry)" in house("halifax", "comparison", "list").out
     house("halifax", "ledger", "check")
-    told = house.told("lisbon", "beside", "reel.toml", "along.png", "--speed", "24")
-    assert told["slated"] == {"A/R01/v1": 6, "B/R01/v1": 0}
+    for name, steps, slates in (("along.mov", 11, 6), ("along.png", 1, 0)):
+        told = house.told("lisbon", "beside", "reel.toml", name, "--speed", "24")
+        assert (told["steps"], told["slated"]) == (steps, {"A/R01/v1": slates, "B/R01/v1": 0})
 
 
 REFUSED = [
