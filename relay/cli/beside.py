@@ -92,7 +92,9 @@ def rate_of(speed: str) -> Fraction:
 def beside(
     context: typer.Context,
     place: PlaceText,
-    target: Annotated[Path, typer.Argument(metavar="FILE", help="The movie, or a still of its first frame: x.png.")],
+    target: Annotated[
+        Path, typer.Argument(metavar="FILE", help="The movie, x.mov, or a still of its first frame: x.png.")
+    ],
     others: OthersText = None,
     shot: ShotNumber = None,
     speed: SpeedText = "18",
@@ -104,7 +106,7 @@ def beside(
     them. Only what is shown is fetched. `relay comparison ask` lets a worker make it.
     """
     check_media()
-    rate = rate_of(speed)
+    rate, is_still = rate_of(speed), _is_still(target)
     with (
         tempfile.TemporaryDirectory(prefix="relay-beside-") as folder,
         open_desk(context.obj) as desk,
@@ -115,12 +117,19 @@ def beside(
         found = make_beside(desk, state, parts, rate, Path(folder), target)
         with in_our_words(str(target), "write it"):
             shutil.copyfile(found, target)
-    shown = (parts[0]._replace(steps=parts[0].steps[:1]),) if target.suffix.lower() == ".png" else parts
+    shown = (parts[0]._replace(steps=parts[0].steps[:1]),) if is_still else parts
     steps = sum(len(part.steps) for part in shown)
     lanes = dict(zip(lane_names(parts), slated(shown), strict=True))
     facts = {"file": str(target), "prints": list(lanes), "steps": steps, "slated": lanes}
     told = ", ".join(f"{name} slated in {slates}" for name, slates in lanes.items())
     answer(facts, as_json=as_json, show=lambda page: page.line(f": {count(steps, 'step')}; {told}.", head=str(target)))
+
+
+def _is_still(target: Path) -> bool:
+    kinds = {".mov": False, ".png": True}
+    if target.suffix.lower() not in kinds:
+        raise RefusedError(f"{target}: a movie is written as x.mov, a still as x.png: name it so")
+    return kinds[target.suffix.lower()]
 
 
 def lane_names(parts: Sequence[Part]) -> list[str]:

@@ -14,7 +14,7 @@ from relay.forecast.patience import EXACT, patience
 from relay.forecast.taking import Hours, element_named, hours_of, with_frames, without
 from relay.forecast.words import headline, moved
 from relay.ledger.state import Material
-from relay.model import Element, ReelName, frame_count
+from relay.model import Element, ElementKind, ReelName, frame_count
 from relay.programme.lacking import Fill
 from relay.programme.late import Filled
 from relay.settings import Home
@@ -56,6 +56,8 @@ def answer_late(
         state = desk.ledger.follow()
         ground = Ground.of(state, desk.now(), Lacking(desk.manifests, state))
         element = element_named(ground.film, code)
+        if element.kind is ElementKind.RESTORED_PROGRAMME:
+            raise RefusedError(f"{code} is the restored film, made of the prints: name a print, such as those it shows")
         if site is not None and ground.film.site(site) is None:
             raise MissingError(f"the production has no site {site}: `relay site list` names them")
         reels = late_reels(desk, ground, element, places)

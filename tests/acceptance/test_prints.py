@@ -166,6 +166,7 @@ def test_prints_are_shown_in_step_and_what_one_lacks_is_slated(aligned: House):
         assert still.size[0] > 1200
     assert "at most four" in aligned.refused("lisbon", "beside", "A/R01", "x.mov", *["B/R01"] * 4)
     assert "--speed 0" in aligned.refused("lisbon", "beside", "A/R01", "x.mov", "--speed", "0")
+    assert "a still as x.png" in aligned.refused("lisbon", "beside", "A/R01", "x.mp4")
     assert "was not put beside" in aligned.refused("lisbon", "beside", "A/R01", "x.mov", "A/R01")
 
 
@@ -265,5 +266,6 @@ def test_prints_that_nobody_put_side_by_side_are_known_by_way_of_others_and_the_
     with av.open(str(away.place / "four.mov")) as movie:
         assert movie.streams.video[0].average_rate == 18
         assert len([*movie.decode(video=0)]) == 10
+    assert "Q is the restored film, made of the prints" in away.refused("lisbon", "late", "Q")
     untrue = away.refused("lisbon", "beside", "A/R01/v1:10-19", "q.mov", "Q/R01")  # its map speaks of what is not in it
     assert "frame 12 of Q/R01 is to be shown, and its version does not hold it" in untrue
