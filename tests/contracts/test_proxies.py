@@ -1,6 +1,7 @@
 """The unkind networks that other tests stand on do to requests what they say, and nothing else."""
 
 import os
+import socket
 import time
 from contextlib import suppress
 
@@ -11,6 +12,7 @@ from tests.servers.cutting import CuttingProxy
 from tests.servers.delaying import DelayingProxy
 from tests.servers.failing import FailingProxy, Fate
 from tests.servers.ignoring import FaultyServer
+from tests.servers.proxy import address_of
 
 MEBIBYTE = 1024 * 1024
 
@@ -43,6 +45,16 @@ def test_a_long_line_carries_bytes_unchanged_and_no_faster_than_it_says(server):
     assert got == body
     # Two round trips at least, and the body twice at 16 MiB a second, of which 30 ms may be made up for each time.
     assert took > 2 * 0.1 + 2 * (4 / 16 - 0.03)
+
+
+def test_nothing_is_kept_of_a_request_whose_body_is_shorter_than_it_says(server):
+    """RFC 9112, section 8: such a message is incomplete. A cut line leaves one behind."""
+    bucket = server.bucket()
+    with socket.create_connection(address_of(server.endpoint)) as connection:
+        connection.sendall(f"PUT /{bucket}/key HTTP/1.1\r\nHost: here\r\nContent-Length: 100\r\n\r\nshort".encode())
+        connection.shutdown(socket.SHUT_WR)
+        assert connection.recv(1) == b""
+    assert keys_in(server, bucket) == []
 
 
 def test_a_cut_line_breaks_what_it_carries_and_works_again(server):

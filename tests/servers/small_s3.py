@@ -105,9 +105,12 @@ class Handler(BaseHTTPRequestHandler):
     objects: Objects
 
     def do_PUT(self) -> None:
-        body = self.rfile.read(int(self.headers.get("Content-Length", 0)))
+        announced = int(self.headers.get("Content-Length", 0))
+        body = self.rfile.read(announced)
         bucket, key = self._asked()
-        if not key:
+        if len(body) < announced:
+            self.close_connection = True  # an incomplete request, RFC 9112 section 8: nothing of it is kept
+        elif not key:
             self.objects.buckets.add(bucket)
             self._answer(200)
         elif bucket not in self.objects.buckets:
