@@ -52,6 +52,8 @@ def _slot(key: str) -> int:
 def _read_many(store: Store, start: int, end: int, *, bundles: bool) -> list[bytes]:
     raws = _bundled(store, start, end) if bundles and end - start > BUNDLE else {}
     lacking = [slot for slot in range(start, end) if slot not in raws]
+    if len(lacking) == 1:  # as mostly: a thread of its own would cost more than the reading
+        return [raws[slot] if slot in raws else _read_one(store, slot) for slot in range(start, end)]
     with ThreadPoolExecutor(READERS) as readers:
         read = readers.map(lambda slot: _read_one(store, slot), lacking)
         raws.update(zip(lacking, read, strict=True))
