@@ -5,8 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from tests import in_memory
 from tests.acceptance.command import Forker
 from tests.acceptance.house import House
+
+tmp_path_factory = in_memory.tmp_path_factory
 
 
 @pytest.fixture(scope="session")

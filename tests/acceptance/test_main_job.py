@@ -2,6 +2,7 @@
 
 import hashlib
 import shutil
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol
@@ -12,6 +13,13 @@ import pytest
 from tests.acceptance.command import Forker, environment
 from tests.acceptance.house import House, contents, picture
 from tests.servers.s3 import S3Server
+
+
+@pytest.fixture
+def tmp_path() -> Iterator[Path]:
+    """A folder on the disk, as people have it."""
+    with tempfile.TemporaryDirectory(prefix="relay-") as folder:
+        yield Path(folder)
 
 
 class Shelf(Protocol):

@@ -8,10 +8,12 @@ import pytest
 
 from relay.board import reckoning
 from relay.board.serve import Place, Running, app_at
+from tests import in_memory
 from tests.unit.board.asking import Asker
 from tests.unit.board.board_house import RULER, BoardHouse, quillmark
 
 Serve = Callable[..., Asker]
+tmp_path_factory = in_memory.tmp_path_factory
 
 
 @pytest.fixture(autouse=True)
