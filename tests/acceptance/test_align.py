@@ -1,5 +1,7 @@
 """`relay align` and `relay pin`, as whoever compares prints uses them."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -7,7 +9,14 @@ from tests.acceptance.house import PRODUCTION, House
 from tests.acceptance.prints import OTHER, looked_at
 from tests.references.prints import LEVELS, drawn_source, struck
 
-GREY = struck(31, drawn_source(31, 90), LEVELS["mild"], 0).grey[:60]
+
+@cache  # drawn when it is first needed, and not by whoever only looks which tests there are
+def drawn(seed: int, frames: int, of: int) -> np.ndarray:
+    return struck(seed, drawn_source(seed, of), LEVELS["mild"], 0).grey[:frames]
+
+
+def film() -> np.ndarray:
+    return drawn(31, 60, of=90)
 
 
 @pytest.fixture
@@ -15,7 +24,7 @@ def prints(house: House) -> House:
     """Two prints of a reel have arrived and were looked at; B lacks 12 frames."""
     (house.place / "more.toml").write_text(PRODUCTION + OTHER, encoding="utf-8")
     house("lisbon", "production", "revise", "more.toml", "--reason", "a print turned up")
-    for reel, grey in (("A/R01", GREY), ("B/R01", np.delete(GREY, slice(30, 42), axis=0))):
+    for reel, grey in (("A/R01", film()), ("B/R01", np.delete(film(), slice(30, 42), axis=0))):
         house.send("halifax", house.scan(reel.replace("/", "_"), seed=len(reel)), reel)
         looked_at(house, reel, dict(enumerate(grey, start=86400)))
     return house
@@ -40,25 +49,22 @@ def test_what_a_print_lacks_is_told_with_where_it_begins_and_ends_and_a_pin_is_k
     assert prints.told("lisbon", "align", "A/R01", "B/R01")["sides"] == told["sides"]
 
 
-FLAT = np.zeros((20, 48, 64), np.uint8)
-FILM, OTHERS = GREY[:40], struck(77, drawn_source(77, 60), LEVELS["mild"], 0).grey[:40]
-ODD = [
-    (
-        "two frames",
-        GREY[10:12],
-        FILM,
-        ["A/R01/v1: 2 frames,", "B/R01/v1 has all of it", "A/R01/v1 lacks 2 ranges of it"],
-    ),
-    ("turned round", FILM, FILM[:, :, ::-1], ["B/R01/v1 shows what A/R01/v1 shows, but with left and right changed"]),
-    ("scanned from the tail", FILM, FILM[::-1], ["what A/R01/v1 shows, but from its end to its beginning"]),
-    ("other films", FILM, OTHERS, ["They share nothing that was found", "pin what shows the same"]),
-    ("all black", FLAT, FLAT, ["Nobody can tell from their neighbours, which look the same: 0-19"]),
-]
+def odd() -> list[tuple[str, np.ndarray, np.ndarray, list[str]]]:
+    one, others, flat = film()[:40], drawn(77, 40, of=60), np.zeros((20, 48, 64), np.uint8)
+    few = ["A/R01/v1: 2 frames,", "B/R01/v1 has all of it", "A/R01/v1 lacks 2 ranges of it"]
+    turned = ["B/R01/v1 shows what A/R01/v1 shows, but with left and right changed"]
+    return [
+        ("two frames", film()[10:12], one, few),
+        ("turned round", one, one[:, :, ::-1], turned),
+        ("scanned from the tail", one, one[::-1], ["what A/R01/v1 shows, but from its end to its beginning"]),
+        ("other films", one, others, ["They share nothing that was found", "pin what shows the same"]),
+        ("all black", flat, flat, ["Nobody can tell from their neighbours, which look the same: 0-19"]),
+    ]
 
 
 def test_what_is_odd_about_two_prints_is_said_in_words_that_tell_what_to_do(prints: House):
     shown: dict[str, np.ndarray] = {}
-    for name, one, other, sentences in ODD:
+    for name, one, other, sentences in odd():
         for reel, grey in (("A/R01", one), ("B/R01", other)):
             if shown.get(reel) is not grey:
                 looked_at(prints, reel, dict(enumerate(grey, start=86400)))
@@ -95,7 +101,7 @@ def test_a_print_that_nobody_looked_at_is_told(house: House):
         house.send("halifax", house.scan(reel.replace("/", "_")), reel)
     assert "nobody looked at A/R01/v1 yet" in house.refused("lisbon", "align", "A/R01", "B/R01", ends=3)
     for reel in ("A/R01", "B/R01"):
-        looked_at(house, reel, dict(enumerate(GREY[:20], start=86400)))
+        looked_at(house, reel, dict(enumerate(film()[:20], start=86400)))
     more = house.scan("A_R01_again")
     (more / "frames.txt").write_text("what the reel's other frames are like", encoding="utf-8")
     house.send("halifax", more, "A/R01")  # nobody looked at this one
