@@ -24,7 +24,8 @@ def measure(parts: set[str], number: int, base: Path) -> str:
         if load.name in parts:
             figures += rounds.run(load, SeaweedFS, base, number)
     sent_again = again.run(SeaweedFS, base, number) if "again" in parts else None
-    line = far.run(Ceph, base, max(1, number // 2)) if "far" in parts else []
+    far_from = (SeaweedFS, Ceph) if "far" in parts else ()
+    line = [each for server in far_from for each in far.run(server, base, max(1, number // 2))]
     return report.page(figures, sent_again, line, number)
 
 

@@ -22,6 +22,7 @@ HANDS = (4, 16)
 class Far(NamedTuple):
     """Rates in bytes a second."""
 
+    server: str
     hands: int
     allowed: float
     """What that many connections carry when each waits for the answer to one frame before it sends the next."""
@@ -34,10 +35,10 @@ def run(server: type[OwnServer], base: Path, rounds: int) -> list[Far]:
     if not (base / FRAMES.name).exists():
         FRAMES.fill(base / FRAMES.name)
     with serving(server) as started, DelayingProxy(started, round_trip=ROUND_TRIP, rate=RATE) as line:
-        return [_measured(line, base, hands, rounds) for hands in HANDS]
+        return [_measured(server.__name__, line, base, hands, rounds) for hands in HANDS]
 
 
-def _measured(line: DelayingProxy, base: Path, hands: int, rounds: int) -> Far:
+def _measured(server: str, line: DelayingProxy, base: Path, hands: int, rounds: int) -> Far:
     folder, target = base / FRAMES.name, base / "arrived"
     size = sum(path.stat().st_size for path in folder.rglob("*.dpx"))
     sent, fetched = [], []
@@ -49,7 +50,7 @@ def _measured(line: DelayingProxy, base: Path, hands: int, rounds: int) -> Far:
         os.sync()
         fetched.append(size / measured(ours.down(bucket, target), ours.environment()).seconds)
         shutil.rmtree(target)
-        print(f"far, {hands} hands: {sent[-1] / 1e6:.0f} {fetched[-1] / 1e6:.0f} MB/s", flush=True)
+        print(f"far, {server}, {hands} hands: {sent[-1] / 1e6:.0f} {fetched[-1] / 1e6:.0f} MB/s", flush=True)
     connections = min(hands, IN_FLIGHT // FRAME)
     allowed = connections * FRAME / (FRAME / RATE + ROUND_TRIP)
-    return Far(hands, allowed, median(sent), median(fetched))
+    return Far(server, hands, allowed, median(sent), median(fetched))

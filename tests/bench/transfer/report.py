@@ -83,7 +83,8 @@ The first send hashed {hashed:,} bytes of a package of {size:,}: {hashed / size:
 
 def _far(far: list[Far]) -> str:
     rows = "\n".join(
-        f"| {each.hands} | {each.allowed / 1e6:.0f} | {each.sent / 1e6:.0f}, {each.sent / each.allowed:.0%} "
+        f"| {each.server} | {each.hands} | {each.allowed / 1e6:.0f} "
+        f"| {each.sent / 1e6:.0f}, {each.sent / each.allowed:.0%} "
         f"| {each.fetched / 1e6:.0f}, {each.fetched / each.allowed:.0%} |"
         for each in far
     )
@@ -92,10 +93,10 @@ def _far(far: list[Far]) -> str:
 
 {ROUND_TRIP * 1000:.0f} ms there and back, {RATE / 1e6:.0f} MB/s for each connection, 160 frames. What the connections
 allow is what as many of them carry as the 128 MiB in flight let us use, when each waits for the answer to one frame
-before the next, and the server answers at once; to reach: 85 % of it. The server is Ceph, on the same disk.
+before the next, and the server answers at once; to reach: 85 % of it.
 
-| hands | allowed, MB/s | sent, MB/s | fetched, MB/s |
-| --- | --- | --- | --- |
+| server | hands | allowed, MB/s | sent, MB/s | fetched, MB/s |
+| --- | --- | --- | --- | --- |
 {rows}
 """
 
