@@ -28,7 +28,7 @@ from relay.transfer.hands import Piece, do_all
 from relay.transfer.lent import Lent
 from relay.transfer.notebook import Hashed, Notebook, Stamp
 from relay.transfer.progress import UNWATCHED, Onlooker, Watcher
-from relay.transfer.sender import Sender
+from relay.transfer.sender import WORTH_FOLLOWING, Sender
 
 HANDS = 16  # files or chunks at a time
 
@@ -75,7 +75,8 @@ def deposit(
     sending = _Sending(found, folder=folder.resolve(), sender=sender, notebook=notebook, watcher=watcher, clock=clock)
     sending.onlooker = onlooker
     sending.trust({} if rehash else notebook.known(sending.stamps()))
-    do_all(sending.pieces(budget or Budget()), hands)
+    sending.line = threading.Semaphore(hands)
+    do_all(sending.pieces(budget or Budget()), hands + sending.spare(hands))
     check_unmoved(folder, found.files)
     return sending.closed()
 
@@ -111,11 +112,17 @@ class _Sending:
         self._notebook = notebook
         self._watcher = watcher
         self.onlooker: Onlooker | None = None
+        self.line = threading.Semaphore()
+        """Held while bytes are on it, by as many as there are hands. Its holders wait for no memory."""
         self._began = clock.now()
         self._trusted: dict[str, Hashed] = {}
         self._packed: dict[str, PackedFile] = {}
         self._hashed_bytes = 0
         self._lock = threading.Lock()
+
+    def spare(self, hands: int) -> int:
+        """Return how many more hands read ahead, or await the store's word, while `hands` are on the line."""
+        return hands // 2 if any(stamp.size >= WORTH_FOLLOWING for stamp in self._files.values()) else 0
 
     def stamps(self) -> dict[str, Stamp]:
         """Return the files' stamps by absolute path, as the notebook knows them."""
@@ -168,6 +175,7 @@ class _Sending:
             self._check_trusted(path, hashed)
             if self.onlooker:
                 self.onlooker(path, body)
+            held.enter_context(self.line)
             again = partial(self._again, path, hashed.digest, budget)
             self._sender.put(hashed.digest, body, path, Lent(body, partial(budget.ease, loan), held, again))
         self._watcher.moved(stamp.size)
@@ -206,7 +214,8 @@ class _Sending:
         size = len(body)
         with held:
             digest = self._hash(body)
-            self._sender.put(digest, body, path)
+            with self.line:
+                self._sender.put(digest, body, path)
         self._watcher.moved(size)
         with self._lock:
             hashed = large.took(number, digest)

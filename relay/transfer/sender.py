@@ -16,7 +16,7 @@ from relay.transfer.lent import Lent
 from relay.transfer.notebook import Notebook
 
 _LOOKED_AT = 4  # objects
-_WORTH_FOLLOWING = 1024 * 1024  # bytes; smaller ones make no other file wait
+WORTH_FOLLOWING = 1024 * 1024  # bytes; smaller ones make no other file wait
 
 
 class Sender:
@@ -74,7 +74,7 @@ class Sender:
     def _created(self, digest: Digest, body: memoryview, lent: Lent | None) -> bool | None:
         """Answer whether this call created the object; None: it arrived, and the store's word did not come."""
         key = object_key(digest)
-        if lent is None or len(body) < _WORTH_FOLLOWING or not isinstance(self._store, FarStore):
+        if lent is None or len(body) < WORTH_FOLLOWING or not isinstance(self._store, FarStore):
             return self._store.create(key, body, digest)
         try:
             return self._store.create_carried(key, body, digest, lent.carried)

@@ -75,10 +75,10 @@ class Log:
         return again
 
 
-def last_of_each_hand(lines: list[Line]) -> set[str]:
+def last_of_each_hand(lines: list[Line], hands: int = HANDS) -> set[str]:
     """Return what each hand was at last: its answer may not have been noted yet. All before that was noted."""
     last = set({line.hand: line.key for line in lines}.values())
-    assert len(last) <= HANDS
+    assert len(last) <= hands
     return last
 
 

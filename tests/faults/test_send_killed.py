@@ -42,7 +42,7 @@ def in_flight(run: list[Line]) -> set[str]:
     ready, *puts = run
     if any(line.hand == ready.hand for line in puts):
         puts = [line for line in puts if line.hand == ready.hand]  # the manifest, once all hands are at rest
-    return last_of_each_hand(puts)
+    return last_of_each_hand(puts, HANDS + HANDS // 2)  # half as many again read ahead
 
 
 def check_nothing_was_sent_twice(log: Log) -> None:

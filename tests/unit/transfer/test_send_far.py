@@ -1,6 +1,7 @@
 """Sending over a long line: memory serves the next file once its bytes arrived, and nothing is lost by that."""
 
 import random
+import threading
 import time
 from collections import Counter
 
@@ -124,3 +125,31 @@ def test_what_arrived_is_never_sent_again_from_memory_that_may_hold_other_bytes(
             store.create_carried(object_key(digest), bytearray(BODY), digest, told.append)
         assert (len(server.requests), clock.waits) == (1, [])
         assert store.create(object_key(digest), BODY, digest)
+
+
+class Line(MemoryStore):
+    """Counts who has bytes on the line, and who waits for its word until `most` of them do so at once."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__()
+        self.on_line = self.most_on_line = 0
+        self._waiting, self._lock = threading.Barrier(most), threading.Lock()
+
+    def create_carried(self, key, body, digest, carried) -> bool:
+        with self._lock:
+            self.on_line += 1
+            self.most_on_line = max(self.on_line, self.most_on_line)
+        created = self.create(key, body, digest)
+        time.sleep(0.02)
+        with self._lock:
+            self.on_line -= 1
+        carried(0)
+        self._waiting.wait(30)
+        return created
+
+
+def test_more_files_await_the_stores_word_than_have_bytes_on_the_line(tmp_path, notebook):
+    folder = lay_out(tmp_path / "reel", {f"a.{number:04d}.dpx": bytes([number]) * MB for number in range(12)})
+    line = Line(6)
+    assert deposit(folder, line, notebook, hands=4, clock=LaterClock()).sent_objects == 13  # with the manifest
+    assert line.most_on_line <= 4
