@@ -19,7 +19,7 @@ from typing import Any, NamedTuple
 from relay.model import Frozen
 
 RELAY = Path(sys.executable).with_name("relay")
-COSTLY = ("av", "numpy", "ortools", "pandas", "relay", "scipy")
+COSTLY = ("PIL", "av", "numpy", "ortools", "pandas", "relay", "rich", "scipy", "typer")
 """Whose modules take long to load, and start no thread when they are."""
 REPO = Path(__file__).resolve().parents[2]
 
