@@ -16,7 +16,7 @@ from relay.programme.alignment.framing_closely import closely_framed
 from relay.programme.alignment.pictures import COLUMNS, OVER, ROWS, Floats, Framing, Grey, averaged, described, outlines
 from relay.programme.alignment.places import placed
 from relay.programme.alignment.registering import framing_between
-from relay.programme.alignment.steadying import steadied, tones
+from relay.programme.alignment.steadying import breaks, steadied, tones
 from relay.programme.alignment.walking import NONE, Costs, Frames, Row, best_walk
 from relay.programme.alignment.weighing import ALIKE, Likeness, around, around_shots, from_cut, likeness, unit, weighed
 from relay.programme.framemap import FrameMap, Match
@@ -125,7 +125,7 @@ def aligned(one: Grey, other: Grey, pins: Mapping[int, int] | None = None) -> Fo
     walk = _rough(outlines(here), outlines(there), from_cut(here), bound)
     close = _closer(here, there, walk, bound, is_close=False)
     framing = _bettered(one, other, close.walk, here, framing)
-    here, there = _steadied(one, other, framing)
+    here, there = _steadied(one, other, framing, close.walk)
     close = _closer(here, there, close.walk, bound, is_close=True)
     for _ in range(_TURNS):
         close = _closest(here, there, close, bound)
@@ -197,9 +197,13 @@ def _likeliest(doubts: list[Chances], pins: Mapping[int, int]) -> Frames:
     return best_walk(_kept_to(map(_preference, doubts), pins), len(doubts), CHOICE)
 
 
-def _steadied(one: Grey, other: Grey, framing: Framing) -> tuple[Floats, Floats]:
+def _steadied(one: Grey, other: Grey, framing: Framing, walk: Frames) -> tuple[Floats, Floats]:
     inside = framing.is_inside() & Framing().is_inside()
-    here, there = _both(lambda each: steadied(*each, inside), ((one, Framing()), (other, framing)))
+    broken = breaks(walk)
+    here, there = _both(
+        lambda each: steadied(each[0], each[1], inside, each[2]),
+        ((one, Framing(), broken[0]), (other, framing, broken[1])),
+    )
     return here, there
 
 

@@ -1,5 +1,7 @@
 """Two prints made comparable once a walk is known: like tones, no weave, no dust of a single frame."""
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,6 +13,7 @@ from relay.programme.alignment.pictures import (
     Framing,
     Grey,
     averaged,
+    lens,
     normalised,
 )
 from relay.programme.alignment.walking import NONE, Frames
@@ -20,8 +23,14 @@ _ROUNDS = 3
 _OVER = 4
 _LINE, _SHORTEST = 11, 5  # frames
 _AT_ONCE = 500
+_GAP = 3  # frames
 _FARTHEST = 3.0
 """Thumbnail pixels: weave does not go farther."""
+_LONGEST = 400  # frames of a shot that are held against their own median
+_PARTS, _MOVED = 4, 0.1
+"""Where no part of a shot differs from all of it by more, in the middle of all places, the camera stands still."""
+_WIDE, _GROUND = 1.2, 0.7
+"""Places around which frames differ as much as usual, times this, count half: of actors and stains little is left."""
 
 
 def tones(one: Grey, other: Grey, walk: Frames, framing: Framing) -> tuple[Floats, Floats]:
@@ -86,20 +95,54 @@ def _cleaned(seen: Floats) -> Floats:
     return np.asarray(np.clip(seen, low - spare, high + spare), np.float32)
 
 
-def steadied(grey: Grey, framing: Framing, inside: NDArray[np.bool_]) -> Floats:
-    """Return described frames (n, ROWS * COLUMNS) with weave taken out, as far as neighbours in a shot show it."""
+def breaks(walk: Frames) -> tuple[Frames, Frames]:
+    """Return before which frames of A and of B either print lacks some that the other has, as a walk says.
+
+    Both are cut up alike: a frame beside a gap has neighbours on one side only, and so has its match.
+    """
+    here = np.flatnonzero(walk != NONE)
+    there = walk[here]
+    on, on_there = np.diff(here), np.diff(there)
+    gaps = np.flatnonzero((np.abs(on - on_there) >= _GAP) & (on_there > 0))
+    beside, beside_there = (np.unique(np.concatenate([each[gaps] + 1, each[gaps + 1]])) for each in (here, there))
+    return beside, beside_there
+
+
+def steadied(grey: Grey, framing: Framing, inside: NDArray[np.bool_], broken: Frames) -> Floats:
+    """Return described frames (n, ROWS * COLUMNS) with weave taken out, as far as their shot shows it.
+
+    Where the camera stands still, a frame is held against all of its shot, else against its neighbours, but for those
+    beyond where the shot is `broken`.
+    """
     size = np.array(grey.shape[1:], np.float32)
     weave = np.zeros((len(grey), 2), np.float32)
     seen = _flat(_seen(grey, framing, weave), inside)
-    shots = shots_of(seen)
+    parts = [
+        (*part, is_still)
+        for first, end in shots_of(seen, _LONGEST)
+        for is_still in [_stands_still(seen[first:end], inside)]
+        for part in ([(first, end)] if is_still else pairwise([first, *broken[(broken > first) & (broken < end)], end]))
+    ]
     for turn in range(_ROUNDS):
-        for first, end in shots:
-            weave[first:end] += _shifts(seen[first:end], inside) * size
-            weave[first:end] = _rough_part(weave[first:end])
+        for first, end, is_still in parts:
+            part = seen[first:end]
+            if is_still:
+                weave[first:end] += _shifts_on_ground(part, inside) * size
+                weave[first:end] -= np.median(weave[first:end], axis=0)
+            else:
+                weave[first:end] = _rough_part(weave[first:end] + (_shifts(part, inside) * size).astype(np.float32))
         weave = np.clip(weave, -_FARTHEST, _FARTHEST)
         if turn < _ROUNDS - 1:
             seen = _flat(_seen(grey, framing, weave), inside)
     return _flat(_cleaned(_seen(grey, framing, weave)), inside)
+
+
+def _stands_still(shot: Floats, inside: NDArray[np.bool_]) -> bool:
+    if len(shot) < _SHORTEST * _PARTS:
+        return False
+    whole = np.median(shot, axis=0)
+    moved = [np.abs(part.mean(axis=0) - whole)[inside.ravel()] for part in np.array_split(shot, _PARTS)]
+    return max(float(np.median(each)) for each in moved) < _MOVED
 
 
 def _rough_part(weave: Floats) -> Floats:
@@ -126,3 +169,32 @@ def _shifts(seen: Floats, inside: NDArray[np.bool_]) -> NDArray[np.float64]:
     pull = np.einsum("anp,np,np->na", slopes, apart, weight, optimize=True)
     normal += (1e-2 * np.trace(normal, axis1=1, axis2=2) + 1e-6)[:, None, None] * np.eye(2)
     return np.linalg.solve(normal, pull[:, :, None])[:, :, 0]
+
+
+def _shifts_on_ground(shot: Floats, inside: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Return how far each frame lies off the shot's median, in picture sizes; actors and stains count little."""
+    ground = np.median(shot, axis=0)
+    slopes = np.stack([each[inside] for each in np.gradient(ground.reshape(ROWS, COLUMNS))])
+    slopes *= np.array([[ROWS], [COLUMNS]], np.float32)
+    squares = np.stack([slopes[0] ** 2, slopes[0] * slopes[1], slopes[1] ** 2], axis=1)
+    apart = (ground - shot)[:, inside.ravel()]
+    shifts = np.zeros((len(shot), 2))
+    for _ in range(_ROUNDS):
+        weight = _of_ground(apart - shifts.astype(np.float32) @ slopes, inside)
+        down, both, across = (weight @ squares).astype(np.float64).T
+        more = 1e-3 * (down + across) + 1e-6
+        pull, drag = ((weight * apart) @ slopes.T).astype(np.float64).T
+        down, across = down + more, across + more
+        shifts = np.stack([across * pull - both * drag, down * drag - both * pull], axis=1)
+        shifts /= (down * across - both * both)[:, None]
+    return shifts
+
+
+def _of_ground(apart: Floats, inside: NDArray[np.bool_]) -> Floats:
+    """Return how much each place of a frame counts: it lies on the ground if it and those around it differ little."""
+    far = np.abs(apart)
+    frames = np.zeros((len(apart), ROWS, COLUMNS), np.float32)
+    frames[:, inside] = far
+    around = (lens(np.arange(ROWS), ROWS, _WIDE) @ frames @ lens(np.arange(COLUMNS), COLUMNS, _WIDE).T)[:, inside]
+    usual, widely = (np.median(each, axis=1, keepdims=True) + 1e-3 for each in (far, around))
+    return np.asarray(1 / (1 + (around / (_GROUND * widely)) ** 2) ** 2 / (1 + (far / (2 * usual)) ** 2), np.float32)
