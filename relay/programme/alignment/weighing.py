@@ -217,7 +217,9 @@ class Shot:
         usual = np.median(least)
         soft = _SOFT / 2 / max(1.0, float(usual) / len(self.noise))
         strange = np.minimum(soft * np.maximum(least - usual, 0), _STRANGE)
-        apart = np.minimum(soft * np.maximum(distance - least[:, None], 0), FARTHEST)
+        more = np.maximum(distance - least[:, None], 0)
+        # What a frame of B differs in from every frame of the shot, a scratch say, tells no moment from another.
+        apart = np.minimum(soft * more - np.minimum(soft * more.min(axis=0), _STRANGE), FARTHEST)
         self.score = np.maximum(same - apart - strange[:, None], -FARTHEST).astype(np.float32)
 
     def _differ(self, best: NDArray[np.int64], is_settled: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -181,3 +181,18 @@ def test_a_pin_binds_whatever_the_pictures_say(filmed: np.ndarray):
     found = mapped(filmed[:60], filmed[:60], pins=((20, 24),))
     assert found.there.at(20)[:3] == (24, 100, True)
     assert places(found).count(24) == 1
+
+
+def test_a_scratch_over_the_end_of_a_still_title_moves_none_of_its_frames(filmed: np.ndarray):
+    source = drawn_source(25, 1000)
+    title = source.draw(5, np.arange(1))[0][6:54, 8:72]
+    rng = np.random.default_rng(5)
+
+    def shown() -> np.ndarray:
+        grain = rng.normal(0, 2, (70, 48, 64))
+        return (title * 200 + 20 + grain).clip(0, 255).astype(np.uint8)
+
+    one, other = shown(), shown()
+    other[18:, :, 40] = np.minimum(other[18:, :, 40], 200) + 50
+    found = mapped(*(np.concatenate([filmed[:30], each, filmed[76:120]]) for each in (one, other)))
+    assert places(found)[30:100] == list(range(30, 100))
