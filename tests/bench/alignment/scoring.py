@@ -34,10 +34,11 @@ def score(source: Source, one: Print, other: Print, frame: Frames, is_sure: NDAr
     look, there = source.look(one.source), source.look(other.source)
     right = is_right(look, there, frame)
     truth = missing(look, one.source, other.source)
-    told = _runs(_slid(frame < 0, look))
+    lacks = _slid(frame < 0, look)
+    told = _runs(lacks)
     true = _runs(_slid(truth, look))
     large = [run for run in true if run[1] - run[0] + 1 >= 6]
-    found = sum((frame[a : b + 1] < 0).mean() >= 0.5 for a, b in large)
+    found = sum(lacks[a : b + 1].mean() >= 0.5 for a, b in large)
     hits = sum(any(abs(a - c) <= 1 and abs(b - d) <= 1 for c, d in told) for a, b in true)
     told_right = sum(any(abs(a - c) <= 1 and abs(b - d) <= 1 for c, d in true) for a, b in told)
     recall, precision = hits / max(1, len(true)), told_right / max(1, len(told))
