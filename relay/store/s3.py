@@ -60,18 +60,10 @@ class S3Store:
         self._keys = page
 
     def create(self, key: str, body: Body, digest: Digest) -> bool:
-        answer = self._put(key, body, digest, {"if-none-match": "*"})
-        if answer.status == 412:
-            return False
-        self._check(answer, "create", key)
-        return True
+        return self._created(key, body, digest, None)
 
     def create_carried(self, key: str, body: Body, digest: Digest, carried: Callable[[int], None]) -> bool:
-        answer = self._put(key, body, digest, {"if-none-match": "*"}, carried)
-        if answer.status == 412:
-            return False
-        self._check(answer, "create", key)
-        return True
+        return self._created(key, body, digest, carried)
 
     def read(self, key: str, limit: int = OBJECT_LIMIT) -> bytes:
         return self._got(key, limit).body
@@ -166,6 +158,13 @@ class S3Store:
         except (RefusedError, MissingError):
             return "unknown"
         return "on" if told.get("Status") == "Enabled" else "off"
+
+    def _created(self, key: str, body: Body, digest: Digest, carried: Callable[[int], None] | None) -> bool:
+        answer = self._put(key, body, digest, {"if-none-match": "*"}, carried)
+        if answer.status == 412:
+            return False
+        self._check(answer, "create", key)
+        return True
 
     def _put(
         self,

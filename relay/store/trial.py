@@ -101,9 +101,8 @@ class Trial:
     def whole(self, sizes: Sequence[int] = SIZES) -> Finding:
         """Create objects of these many bytes, each while every reader looks for it."""
         faults = []
-        noise = secrets.token_bytes(
-            max(sizes, default=0)
-        )  # which no server makes smaller; more would take long to draw
+        # Noise is what no server makes smaller; drawn once, since a new one for each would take long.
+        noise = secrets.token_bytes(max(sizes, default=0))
         with ThreadPoolExecutor(len(_READERS)) as pool:
             for number, size in enumerate(sizes):
                 key = f"{self.prefix}/whole/{number:04d}"

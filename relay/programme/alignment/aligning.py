@@ -199,10 +199,9 @@ def _likeliest(doubts: list[Chances], pins: Mapping[int, int]) -> Frames:
 
 def _steadied(one: Grey, other: Grey, framing: Framing, walk: Frames) -> tuple[Floats, Floats]:
     inside = framing.is_inside() & Framing().is_inside()
-    broken = breaks(walk)
+    broken, other_broken = breaks(walk)
     here, there = _both(
-        lambda each: steadied(each[0], each[1], inside, each[2]),
-        ((one, Framing(), broken[0]), (other, framing, broken[1])),
+        lambda each: steadied(*each, inside), ((one, Framing(), broken), (other, framing, other_broken))
     )
     return here, there
 

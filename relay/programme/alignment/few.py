@@ -10,9 +10,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from relay.programme.alignment.pictures import Floats, Framing, Grey, described
+from relay.programme.alignment.pictures import Framing, Grey, described
 from relay.programme.alignment.registering import framing_between
 from relay.programme.alignment.walking import NONE, Frames
+from relay.programme.alignment.weighing import unit
 
 FEW = 5  # frames
 _SAME = 0.5
@@ -85,8 +86,4 @@ def _alike(few: Grey, reel: Grey) -> NDArray[np.float64]:
 
 def _cosines(few: Grey, reel: Grey, framing: Framing) -> NDArray[np.float64]:
     inside = framing.is_inside() & Framing().is_inside()
-    return np.asarray(_unit(described(few, Framing(), inside)) @ _unit(described(reel, framing, inside)).T, np.float64)
-
-
-def _unit(pictures: Floats) -> Floats:
-    return np.asarray(pictures / (np.linalg.norm(pictures, axis=1, keepdims=True) + 1e-6), np.float32)
+    return np.asarray(unit(described(few, Framing(), inside)) @ unit(described(reel, framing, inside)).T, np.float64)

@@ -1,5 +1,6 @@
 """Two prints made comparable once a walk is known: like tones, no weave, no dust of a single frame."""
 
+from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
@@ -108,7 +109,7 @@ def breaks(walk: Frames) -> tuple[Frames, Frames]:
     return beside, beside_there
 
 
-def steadied(grey: Grey, framing: Framing, inside: NDArray[np.bool_], broken: Frames) -> Floats:
+def steadied(grey: Grey, framing: Framing, broken: Frames, inside: NDArray[np.bool_]) -> Floats:
     """Return described frames (n, ROWS * COLUMNS) with weave taken out, as far as their shot shows it.
 
     Where the camera stands still, a frame is held against all of its shot, else against its neighbours, but for those
@@ -119,9 +120,9 @@ def steadied(grey: Grey, framing: Framing, inside: NDArray[np.bool_], broken: Fr
     seen = _flat(_seen(grey, framing, weave), inside)
     parts = [
         (*part, is_still)
-        for first, end in shots_of(seen, _LONGEST)
-        for is_still in [_stands_still(seen[first:end], inside)]
-        for part in ([(first, end)] if is_still else pairwise([first, *broken[(broken > first) & (broken < end)], end]))
+        for shot in shots_of(seen, _LONGEST)
+        for is_still in [_stands_still(seen[slice(*shot)], inside)]
+        for part in ([shot] if is_still else _pieces(shot, broken))
     ]
     for turn in range(_ROUNDS):
         for first, end, is_still in parts:
@@ -135,6 +136,11 @@ def steadied(grey: Grey, framing: Framing, inside: NDArray[np.bool_], broken: Fr
         if turn < _ROUNDS - 1:
             seen = _flat(_seen(grey, framing, weave), inside)
     return _flat(_cleaned(_seen(grey, framing, weave)), inside)
+
+
+def _pieces(shot: tuple[int, int], broken: Frames) -> Iterator[tuple[int, int]]:
+    first, end = shot
+    return pairwise([first, *broken[(broken > first) & (broken < end)].tolist(), end])
 
 
 def _stands_still(shot: Floats, inside: NDArray[np.bool_]) -> bool:

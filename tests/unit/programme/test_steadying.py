@@ -37,8 +37,8 @@ def unrest(pictures: np.ndarray) -> float:
 @pytest.mark.parametrize("seed", range(3))
 def test_a_still_camera_is_held_against_its_whole_shot_whatever_stains_a_corner(seed: int):
     grey = woven(seed, 60)
-    alone = np.concatenate([steadied(grey[at : at + 19], Framing(), WHOLE, NOWHERE) for at in range(0, 57, 19)])
-    assert unrest(steadied(grey, Framing(), WHOLE, NOWHERE)) < 0.6 * unrest(alone)  # nineteen are too few to say
+    alone = np.concatenate([steadied(grey[at : at + 19], Framing(), NOWHERE, WHOLE) for at in range(0, 57, 19)])
+    assert unrest(steadied(grey, Framing(), NOWHERE, WHOLE)) < 0.6 * unrest(alone)  # nineteen are too few to say
 
 
 def test_frames_beside_a_gap_look_like_their_matches_though_the_camera_moves_on():
@@ -52,8 +52,8 @@ def test_frames_beside_a_gap_look_like_their_matches_though_the_camera_moves_on(
     assert cut_there.tolist() == [50]
 
     def apart(there: np.ndarray) -> float:
-        here = steadied(pan, Framing(), WHOLE, cut_here)
-        return float(np.abs(here[kept[44:56]] - steadied(pan[kept], Framing(), WHOLE, there)[44:56]).mean())
+        here = steadied(pan, Framing(), cut_here, WHOLE)
+        return float(np.abs(here[kept[44:56]] - steadied(pan[kept], Framing(), there, WHOLE)[44:56]).mean())
 
     assert apart(cut_there) < 0.2 * apart(NOWHERE)
 
