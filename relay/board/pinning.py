@@ -9,7 +9,7 @@ from pydantic import StringConstraints
 from relay.board.door import Asking, board_of, said_by_form
 from relay.board.rows.view import View, Viewer
 from relay.model import Frozen, Note, ReelName
-from relay.transfer.pinning import pin_of, say_pin
+from relay.transfer.pinning import pin_in_words, pin_of, say_pin
 from relay.transfer.seat import Seat
 
 router = APIRouter(include_in_schema=False)
@@ -35,7 +35,7 @@ def pinned(seat: Seat, viewer: Viewer, asked: Asked) -> str:
     with seat.alone() as ledger:
         entry = say_pin(ledger, seat.pen, word)
     seat.ring()
-    what = "is not pinned any more" if asked.lift else f"shows what {asked.other} shows: the next alignment keeps to it"
+    what = pin_in_words(asked.other, lift=bool(asked.lift))
     return f"{asked.one} {what}; " + (f"entry {entry.sequence}." if entry else "that was said before.")
 
 

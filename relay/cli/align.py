@@ -16,7 +16,7 @@ from relay.transfer.aligning import Turned, turned_round
 from relay.transfer.aligning import align as put_side_by_side
 from relay.transfer.looked import pictured_version
 from relay.transfer.maps import Shelf
-from relay.transfer.pinning import pin_of, say_pin
+from relay.transfer.pinning import pin_in_words, pin_of, say_pin
 from relay.wiring import open_desk
 from relay.wording import in_words
 
@@ -75,7 +75,7 @@ def pin(
         desk.ledger.follow()
         entry = say_pin(desk.ledger, desk.pen, word)
     facts = {"one": one, "other": other, "lifted": lift, "entry": entry.sequence if entry else None}
-    said = "is not pinned any more" if lift else f"shows what {other} shows: the next alignment keeps to it"
+    said = pin_in_words(other, lift=lift)
     before = "" if entry else "; that was said before"
     answer(facts, as_json=as_json, show=lambda page: page.line(f" {said}{before}.", head=one))
 

@@ -34,6 +34,11 @@ def say_pin(ledger: Ledger, pen: Pen, word: PlacePinned) -> Entry | None:
     return ledger.append(pen, lambda state, _now: None if _counts(state, word) else [word])
 
 
+def pin_in_words(other: str, *, lift: bool) -> str:
+    """Return what becomes of the one frame, `other` as it was written."""
+    return "is not pinned any more" if lift else f"shows what {other} shows: the next alignment keeps to it"
+
+
 def _counts(state: State, word: PlacePinned) -> bool:
     pins = pins_between(state, word.one, word.other)
     return any((pin.frame, pin.other_frame) == (word.frame, word.other_frame) for pin in pins)
