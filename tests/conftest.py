@@ -59,6 +59,11 @@ def _needs_ceph(item: pytest.Item) -> bool:
     return item.get_closest_marker("ceph") is not None or "ceph" in getattr(item, "fixturenames", ())
 
 
+def pytest_unconfigure() -> None:
+    """Leave nothing of OpenImageIO behind that would be called leaked, loudly, at the end."""
+    gc.unfreeze()
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     """With `--dist loadfile`, keep together what shares a server as well."""
