@@ -9,14 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from relay.model import VersionName
+from relay.programme.alignment.cleaning import cleaned
 from relay.programme.alignment.doubting import Chances, Doubles, chances
 from relay.programme.alignment.few import FEW, found_by_picture
 from relay.programme.alignment.flat import other_tone
 from relay.programme.alignment.framing_closely import closely_framed
+from relay.programme.alignment.holding import held
 from relay.programme.alignment.pictures import COLUMNS, OVER, ROWS, Floats, Framing, Grey, averaged, described, outlines
 from relay.programme.alignment.places import placed
 from relay.programme.alignment.registering import framing_between
-from relay.programme.alignment.steadying import breaks, steadied, tones
+from relay.programme.alignment.steadying import Steadied, breaks, steadied, tones
 from relay.programme.alignment.walking import NONE, Costs, Frames, Row, best_walk
 from relay.programme.alignment.weighing import ALIKE, Likeness, around, around_shots, from_cut, likeness, unit, weighed
 from relay.programme.framemap import FrameMap, Match
@@ -119,17 +121,23 @@ def aligned(one: Grey, other: Grey, pins: Mapping[int, int] | None = None) -> Fo
     bound = dict(pins or {})
     if min(len(one), len(other)) < FEW:
         return _apart(one, other, _by_picture(one, other, bound), bound)
+    clean, clean_other = _both(cleaned, (one, other))
+    return _apart(one, other, _aligned(clean, clean_other, bound), bound)
+
+
+def _aligned(one: Grey, other: Grey, bound: Mapping[int, int]) -> Found:
     framing = _framing(one, other)
     inside = framing.is_inside() & Framing().is_inside()
     here, there = _both(lambda each: described(*each, inside), ((one, Framing()), (other, framing)))
     walk = _rough(outlines(here), outlines(there), from_cut(here), bound)
     close = _closer(here, there, walk, bound, is_close=False)
     framing = _bettered(one, other, close.walk, here, framing)
-    here, there = _steadied(one, other, framing, close.walk)
-    close = _closer(here, there, close.walk, bound, is_close=True)
+    steady, other_steady = _steadied(one, other, framing, close.walk)
+    close = _closer(steady.pictures, other_steady.pictures, close.walk, bound, is_close=True)
     for _ in range(_TURNS):
-        close = _closest(here, there, close, bound)
-    return _apart(one, other, _found(close, _doubted(here, there, close, bound), bound, framing), bound)
+        close = _closest(steady, other_steady, close, bound)
+    close = replace(close, walk=held(close.walk, close.rows))
+    return _found(close, _doubted(steady, other_steady, close, bound), bound, framing)
 
 
 def _by_picture(one: Grey, other: Grey, bound: Mapping[int, int]) -> Found:
@@ -164,6 +172,7 @@ class _Close:
     """A walk, and what spoke for it."""
 
     walk: Frames
+    rows: list[Row]
     doubts: list[Chances]
     is_still: NDArray[np.bool_]
 
@@ -171,14 +180,26 @@ class _Close:
 def _closer(here: Floats, there: Floats, walk: Frames, bound: Mapping[int, int], *, is_close: bool) -> _Close:
     low, high = _reaching(around(walk, len(there), _WIDTH), bound)
     close = weighed(here, there, walk, low, high, _likeness(here, there, walk), is_close=is_close)
-    doubts = _chances(close.rows, bound)
-    return _Close(_likeliest(doubts, bound), doubts, close.is_still)
+    return _walked(close.rows, close.is_still, bound)
 
 
-def _closest(here: Floats, there: Floats, close: _Close, bound: Mapping[int, int]) -> _Close:
-    bounds = _reaching(around_shots(here, there, close.walk, _WIDTH), bound)
-    doubts = _chances(placed(here, there, close.walk, bounds, _likeness(here, there, close.walk)), bound)
-    return _Close(_likeliest(doubts, bound), doubts, close.is_still)
+def _closest(here: Steadied, there: Steadied, close: _Close, bound: Mapping[int, int]) -> _Close:
+    bounds = _around_shots(here, there, close.walk, bound)
+    return _walked(_placed(here, there, close.walk, bounds), close.is_still, bound)
+
+
+def _walked(rows: list[Row], is_still: NDArray[np.bool_], bound: Mapping[int, int]) -> _Close:
+    rows = list(_kept_to(rows, bound))
+    doubts = chances(rows, CLOSE)
+    return _Close(_likeliest(doubts, bound), rows, doubts, is_still)
+
+
+def _placed(here: Steadied, there: Steadied, walk: Frames, bounds: tuple[Frames, Frames]) -> list[Row]:
+    return placed(here, there, walk, bounds, _likeness(here.pictures, there.pictures, walk))
+
+
+def _around_shots(here: Steadied, there: Steadied, walk: Frames, bound: Mapping[int, int]) -> tuple[Frames, Frames]:
+    return _reaching(around_shots(here.pictures, there.pictures, walk, _WIDTH), bound)
 
 
 def _reaching(bounds: tuple[Frames, Frames], pins: Mapping[int, int]) -> tuple[Frames, Frames]:
@@ -189,15 +210,11 @@ def _reaching(bounds: tuple[Frames, Frames], pins: Mapping[int, int]) -> tuple[F
     return low, high
 
 
-def _chances(rows: list[Row], pins: Mapping[int, int]) -> list[Chances]:
-    return chances(list(_kept_to(rows, pins)), CLOSE)
-
-
 def _likeliest(doubts: list[Chances], pins: Mapping[int, int]) -> Frames:
     return best_walk(_kept_to(map(_preference, doubts), pins), len(doubts), CHOICE)
 
 
-def _steadied(one: Grey, other: Grey, framing: Framing, walk: Frames) -> tuple[Floats, Floats]:
+def _steadied(one: Grey, other: Grey, framing: Framing, walk: Frames) -> tuple[Steadied, Steadied]:
     inside = framing.is_inside() & Framing().is_inside()
     broken, other_broken = breaks(walk)
     here, there = _both(
@@ -206,17 +223,18 @@ def _steadied(one: Grey, other: Grey, framing: Framing, walk: Frames) -> tuple[F
     return here, there
 
 
-def _doubted(here: Floats, there: Floats, close: _Close, bound: Mapping[int, int]) -> tuple[Doubles, Doubles]:
+def _doubted(here: Steadied, there: Steadied, close: _Close, bound: Mapping[int, int]) -> tuple[Doubles, Doubles]:
     """Return how likely each match is, and how likely it is that a frame has none, as halves of the picture see it.
 
     Stains, scratches and a framing that is off speak for one lag in one half and for another in the other.
     """
     chance, lacks = _chance(close.walk, close.doubts), np.array([each.none for each in close.doubts])
-    bounds = _reaching(around_shots(here, there, close.walk, _WIDTH), bound)
+
+    bounds = _around_shots(here, there, close.walk, bound)
 
     def again(half: NDArray[np.bool_]) -> list[Chances]:
-        part, other = here * half, there * half
-        return _chances(placed(part, other, close.walk, bounds, _likeness(part, other, close.walk)), bound)
+        part, other = (each._replace(pictures=each.pictures * half) for each in (here, there))
+        return chances(list(_kept_to(_placed(part, other, close.walk, bounds), bound)), CLOSE)
 
     for each in _both(again, _HALVES):
         chance = np.minimum(chance, _chance(close.walk, each) ** _HALF)

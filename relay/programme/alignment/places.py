@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from relay.programme.alignment.pictures import COLUMNS, ROWS, Floats, averaged, lens
+from relay.programme.alignment.steadying import Steadied
 from relay.programme.alignment.walking import Frames, Row
-from relay.programme.alignment.weighing import FARTHEST, Likeness, Shot, stretches
+from relay.programme.alignment.weighing import FARTHEST, Likeness, Shot, Stretch, stretches
 
 Doubles = NDArray[np.float64]
 _WAVES = ((5.0, 1.0), (2.5, 0.5))
@@ -22,6 +23,7 @@ _STILL = 0.9
 """How much more than flicker alone a place must change."""
 _AGREED, _WHOLLY = 0.25, 0.5
 """Where changes of a shot agree less than the one, only weave moves it; more than the other, all is action."""
+_LEAST_CLEAR = 0.02
 _FLUKES = 1
 _BLOCKS, _FEW_BLOCKS = 6, 3
 _SHORTEST, _LONGEST = 4, 10  # frames of a block
@@ -34,29 +36,35 @@ _MOST, _LEAST = 1.0, -2.5
 
 
 def placed(
-    one: Floats,
-    other: Floats,
+    one: Steadied,
+    other: Steadied,
     walk: Frames,
     bounds: tuple[Frames, Frames],
     alike: Likeness,
 ) -> list[Row]:
     """Score frame i of `one` against frames bounds[0][i] up to bounds[1][i] of `other`, near what a walk found."""
     rows: list[Row] = []
-    for part in stretches(one, other, walk, bounds, alike, _LONGEST_SHOT):
-        told = _moments(part.here, part.there, part.walk, part.same)
+    for part in stretches(one.pictures, other.pictures, walk, bounds, alike, _LONGEST_SHOT):
+        clear = _part(one.clear, part.first, part.here), _part(other.clear, part.left, part.there)
+        told = _moments(part, clear)
         score = Shot(part, is_close=True).score if told is None else np.maximum(part.same + told, -FARTHEST)
         rows += part.rows(score)
     return rows
 
 
-def _moments(here: Floats, there: Floats, walk: Frames, same: Floats) -> Floats | None:
+def _part(clear: Floats, first: int, pictures: Floats) -> Floats:
+    return clear[first : first + len(pictures)]
+
+
+def _moments(part: Stretch, clear: tuple[Floats, Floats]) -> Floats | None:
     """Return nats for the same moment (of here, of there), or None where nothing moves in both: titles, other shots."""
+    here, there, walk, same = part.here, part.there, part.walk, part.same
     worth, agreed = _liveliness(here, there[_shown(walk, len(there))]), _agreement(here, there, walk)
     whole = float(worth @ agreed / max(float(worth.sum()), 1e-9))
     trust = float(np.clip((whole - _AGREED) / (_WHOLLY - _AGREED), 0, 1))
     if trust == 0:
         return None
-    apart = _apart(here, there, worth * np.sqrt(np.maximum(agreed, 0)))
+    apart = _apart(here, there, worth * np.sqrt(np.maximum(agreed, 0)), clear)
     least = _least(apart.T)
     usual = float(np.median(least))
     more = _beyond(apart, least, usual)
@@ -113,19 +121,21 @@ def _centred(shot: Floats) -> Floats:
     return np.asarray(np.clip(shot - np.median(shot, axis=0), -_TORN, _TORN), np.float32)
 
 
-def _apart(one: Floats, other: Floats, worth: Floats) -> Doubles:
-    """Return how far frames differ (of one, of other)."""
+def _apart(one: Floats, other: Floats, worth: Floats, clear: tuple[Floats, Floats]) -> Doubles:
+    """Return how far frames differ (of one, of other) where both are clear of stains."""
     seen = np.flatnonzero(worth)
     root = np.sqrt(worth[seen])
-    here, there = (_waves(each[:, seen], root) for each in (one, other))
+    clear_here, clear_there = (each[:, seen] for each in clear)
+    here, there = _waves(one[:, seen], root, clear_here), _waves(other[:, seen], root, clear_there)
+    share = (clear_here * worth[seen]) @ clear_there.T / max(float(worth.sum()), 1e-9)
     most = float(worth.sum()) * sum((part / wave) ** 2 for wave, part in _WAVES)
-    return np.asarray(most - here @ there.T, np.float64)
+    return np.asarray(most - here @ there.T / np.maximum(share, _LEAST_CLEAR), np.float64)
 
 
-def _waves(pictures: Floats, root: Floats) -> Floats:
+def _waves(pictures: Floats, root: Floats, clear: Floats) -> Floats:
     return np.concatenate(
         [
-            turn(np.float32(wave) * pictures) * (root * np.float32(part / wave))
+            turn(np.float32(wave) * pictures) * (root * np.float32(part / wave)) * clear
             for wave, part in _WAVES
             for turn in (np.cos, np.sin)
         ],

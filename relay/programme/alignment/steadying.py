@@ -1,7 +1,8 @@
 """Two prints made comparable once a walk is known: like tones, no weave, no dust of a single frame."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,18 @@ _PARTS, _MOVED = 4, 0.1
 """Where no part of a shot differs from all of it by more, in the middle of all places, the camera stands still."""
 _WIDE, _GROUND = 1.2, 0.7
 """Places around which frames differ as much as usual, times this, count half: of actors and stains little is left."""
+_STAIN_WIDE, _LIGHT, _DARKER = 2.0, 0.85, 0.15
+"""A place that is darker by this share than in the lightest of its shot, but for these, counts half."""
+_BLACK = 8.0  # of 255: in the dark, grain makes no stain
+
+
+class Steadied(NamedTuple):
+    """A print made comparable, and how far it shows the scene."""
+
+    pictures: Floats
+    """Described frames (n, ROWS * COLUMNS)."""
+    clear: Floats
+    """Of each of their places, 0 to 1: little where it is stained. 1 where the camera moves, since nobody can say."""
 
 
 def tones(one: Grey, other: Grey, walk: Frames, framing: Framing) -> tuple[Floats, Floats]:
@@ -109,8 +122,8 @@ def breaks(walk: Frames) -> tuple[Frames, Frames]:
     return beside, beside_there
 
 
-def steadied(grey: Grey, framing: Framing, broken: Frames, inside: NDArray[np.bool_]) -> Floats:
-    """Return described frames (n, ROWS * COLUMNS) with weave taken out, as far as their shot shows it.
+def steadied(grey: Grey, framing: Framing, broken: Frames, inside: NDArray[np.bool_]) -> Steadied:
+    """Describe a print with weave taken out, as far as its shots show it.
 
     Where the camera stands still, a frame is held against all of its shot, else against its neighbours, but for those
     beyond where the shot is `broken`.
@@ -118,24 +131,46 @@ def steadied(grey: Grey, framing: Framing, broken: Frames, inside: NDArray[np.bo
     size = np.array(grey.shape[1:], np.float32)
     weave = np.zeros((len(grey), 2), np.float32)
     seen = _flat(_seen(grey, framing, weave), inside)
-    parts = [
-        (*part, is_still)
-        for shot in shots_of(seen, _LONGEST)
-        for is_still in [_stands_still(seen[slice(*shot)], inside)]
-        for part in ([shot] if is_still else _pieces(shot, broken))
-    ]
+    still, moving = _parts(seen, broken, inside)
     for turn in range(_ROUNDS):
-        for first, end, is_still in parts:
-            part = seen[first:end]
-            if is_still:
-                weave[first:end] += _shifts_on_ground(part, inside) * size
-                weave[first:end] -= np.median(weave[first:end], axis=0)
-            else:
-                weave[first:end] = _rough_part(weave[first:end] + (_shifts(part, inside) * size).astype(np.float32))
+        for part in still:
+            weave[part] += _shifts_on_ground(seen[part], inside) * size
+            weave[part] -= np.median(weave[part], axis=0)
+        for part in moving:
+            weave[part] = _rough_part(weave[part] + (_shifts(seen[part], inside) * size).astype(np.float32))
         weave = np.clip(weave, -_FARTHEST, _FARTHEST)
         if turn < _ROUNDS - 1:
             seen = _flat(_seen(grey, framing, weave), inside)
-    return _flat(_cleaned(_seen(grey, framing, weave)), inside)
+    tones = _seen(grey, framing, weave)
+    return Steadied(_flat(_cleaned(tones), inside), _clear(tones, still, inside))
+
+
+def _parts(seen: Floats, broken: Frames, inside: NDArray[np.bool_]) -> tuple[list[slice], list[slice]]:
+    """Return the shots in which the camera stands still, and the unbroken pieces of all others."""
+    still, moving = [], []
+    for shot in shots_of(seen, _LONGEST):
+        if _stands_still(seen[slice(*shot)], inside):
+            still.append(slice(*shot))
+        else:
+            moving += [slice(*piece) for piece in _pieces(shot, broken)]
+    return still, moving
+
+
+def _clear(tones: Floats, still: Sequence[slice], inside: NDArray[np.bool_]) -> Floats:
+    """Return how far each place (n, ROWS * COLUMNS) is clear of stains: by how much darker it is than in its shot."""
+    clear = np.ones((len(tones), ROWS * COLUMNS), np.float32)
+    if not inside.any():
+        return clear
+    down, across = lens(np.arange(ROWS), ROWS, _STAIN_WIDE), lens(np.arange(COLUMNS), COLUMNS, _STAIN_WIDE).T
+    for shot in still:
+        light = _exposed_alike((down @ tones[shot] @ across + _BLACK).reshape(-1, ROWS * COLUMNS), inside)
+        light = _exposed_alike(light / np.quantile(light, _LIGHT, axis=0), inside)
+        clear[shot] = 1 / (1 + (np.maximum(1 - light, 0) / _DARKER) ** 2)
+    return clear
+
+
+def _exposed_alike(light: NDArray[np.floating], inside: NDArray[np.bool_]) -> Floats:
+    return np.asarray(light / np.median(light[:, inside.ravel()], axis=1, keepdims=True), np.float32)
 
 
 def _pieces(shot: tuple[int, int], broken: Frames) -> Iterator[tuple[int, int]]:

@@ -140,6 +140,8 @@ class Stretch:
 
     here: Floats
     there: Floats
+    first: int
+    """The first frame of A."""
     left: int
     """The first frame of B."""
     walk: Frames
@@ -174,7 +176,7 @@ def stretches(
         cosine = short[first:end] @ short_other[left:right].T
         same = _of_shot(alike, cosine, to).score(cosine, 3.0, -6.0)
         within = low[first:end], high[first:end]
-        yield Stretch(one[first:end], other[left:right], left, to, cosine, same, within, cuts[first:end])
+        yield Stretch(one[first:end], other[left:right], first, left, to, cosine, same, within, cuts[first:end])
 
 
 def _of_shot(alike: Likeness, cosine: Floats, walk: Frames) -> Likeness:
