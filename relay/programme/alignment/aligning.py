@@ -48,7 +48,7 @@ _HALVES = (np.arange(ROWS * COLUMNS) % COLUMNS < COLUMNS // 2, np.arange(ROWS * 
 """Left and right: what the whole picture says is sure only where each half by itself says it too."""
 SURE = 0.9
 """How likely a match must be, that it may be relied on."""
-_HALF = 0.15
+_HALF = 0.06
 """A half sees less: 0.5 by half of the picture counts like 0.9 by all of it."""
 _TURNS = 2
 _BOUND = 60.0  # nats: no picture speaks against a pin
