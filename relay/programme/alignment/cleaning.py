@@ -9,7 +9,7 @@ _BEND = 10.0
 """A column that differs from the two beside it by more, in the middle of all rows, is a scratch. In tones of 256."""
 _EDGE = 0.6
 """At the edge a column is told by one side: that it bends counts for less, or a line beside it would pass for it."""
-_SPARE = 40
+_SPARE = 30
 """Tones by which a place may leave the range of the frames before and after: weave and motion do not go farther."""
 _NARROWEST = 3  # columns
 _AT_ONCE = 500  # frames
