@@ -33,8 +33,11 @@ _PARTS, _MOVED = 4, 0.1
 """Where no part of a shot differs from all of it by more, in the middle of all places, the camera stands still."""
 _WIDE, _GROUND = 1.2, 0.7
 """Places around which frames differ as much as usual, times this, count half: of actors and stains little is left."""
-_STAIN_WIDE, _LIGHT, _DARKER = 2.0, 0.85, 0.15
-"""A place that is darker by this share than in the lightest of its shot, but for these, counts half."""
+_STAIN_WIDE = 2.0
+_LIGHT = 0.85
+"""The share of a shot's frames in which a place is no lighter than it is without a stain."""
+_DARKER = 0.15
+"""A place that is darker than that by this share counts half."""
 _BLACK = 8.0  # of 255: in the dark, grain makes no stain
 
 
