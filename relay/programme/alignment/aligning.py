@@ -49,7 +49,7 @@ _HALVES = (np.arange(ROWS * COLUMNS) % COLUMNS < COLUMNS // 2, np.arange(ROWS * 
 SURE = 0.9
 """How likely a match must be, that it may be relied on."""
 _HALF = 0.06
-"""A half sees less: 0.5 by half of the picture counts like 0.9 by all of it."""
+"""A half sees less: 0.17 by half of the picture counts like 0.9 by all of it."""
 _TURNS = 2
 _BOUND = 60.0  # nats: no picture speaks against a pin
 
@@ -180,22 +180,24 @@ class _Close:
 def _closer(here: Floats, there: Floats, walk: Frames, bound: Mapping[int, int], *, is_close: bool) -> _Close:
     low, high = _reaching(around(walk, len(there), _WIDTH), bound)
     close = weighed(here, there, walk, low, high, _likeness(here, there, walk), is_close=is_close)
-    return _walked(close.rows, close.is_still, bound)
+    return _walked(list(_kept_to(close.rows, bound)), close.is_still, bound)
 
 
 def _closest(here: Steadied, there: Steadied, close: _Close, bound: Mapping[int, int]) -> _Close:
     bounds = _around_shots(here, there, close.walk, bound)
-    return _walked(_placed(here, there, close.walk, bounds), close.is_still, bound)
+    return _walked(_placed(here, there, close.walk, bounds, bound), close.is_still, bound)
 
 
 def _walked(rows: list[Row], is_still: NDArray[np.bool_], bound: Mapping[int, int]) -> _Close:
-    rows = list(_kept_to(rows, bound))
     doubts = chances(rows, CLOSE)
     return _Close(_likeliest(doubts, bound), rows, doubts, is_still)
 
 
-def _placed(here: Steadied, there: Steadied, walk: Frames, bounds: tuple[Frames, Frames]) -> list[Row]:
-    return placed(here, there, walk, bounds, _likeness(here.pictures, there.pictures, walk))
+def _placed(
+    here: Steadied, there: Steadied, walk: Frames, bounds: tuple[Frames, Frames], bound: Mapping[int, int]
+) -> list[Row]:
+    alike = _likeness(here.pictures, there.pictures, walk)
+    return list(_kept_to(placed(here, there, walk, bounds, alike), bound))
 
 
 def _around_shots(here: Steadied, there: Steadied, walk: Frames, bound: Mapping[int, int]) -> tuple[Frames, Frames]:
@@ -229,12 +231,11 @@ def _doubted(here: Steadied, there: Steadied, close: _Close, bound: Mapping[int,
     Stains, scratches and a framing that is off speak for one lag in one half and for another in the other.
     """
     chance, lacks = _chance(close.walk, close.doubts), np.array([each.none for each in close.doubts])
-
     bounds = _around_shots(here, there, close.walk, bound)
 
     def again(half: NDArray[np.bool_]) -> list[Chances]:
         part, other = (each._replace(pictures=each.pictures * half) for each in (here, there))
-        return chances(list(_kept_to(_placed(part, other, close.walk, bounds), bound)), CLOSE)
+        return chances(_placed(part, other, close.walk, bounds, bound), CLOSE)
 
     for each in _both(again, _HALVES):
         chance = np.minimum(chance, _chance(close.walk, each) ** _HALF)

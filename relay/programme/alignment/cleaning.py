@@ -1,9 +1,13 @@
 """Thumbnails without what the scene did not hold: lines that run down a frame, and what lies on one frame only."""
 
+from typing import TypeVar
+
 import numpy as np
 from numpy.typing import NDArray
 
 from relay.programme.alignment.pictures import Floats, Grey
+
+Tone = TypeVar("Tone", np.uint8, np.float32)
 
 _BEND = 10.0
 """A column that differs from the two beside it by more, in the middle of all rows, is a scratch. In tones of 256."""
@@ -52,6 +56,14 @@ def _peaks(bend: Floats) -> NDArray[np.bool_]:
 def _dusted(grey: Grey) -> Grey:
     if len(grey) < 3:
         return grey
-    before, after = np.concatenate([grey[1:2], grey[:-1]]), np.concatenate([grey[1:], grey[-2:-1]])
-    low, high = np.minimum(before, after), np.maximum(before, after)
+    low, high = shown_beside(grey)
     return np.clip(grey, np.maximum(low, _SPARE) - _SPARE, np.minimum(high, 255 - _SPARE) + _SPARE)
+
+
+def shown_beside(frames: NDArray[Tone]) -> tuple[NDArray[Tone], NDArray[Tone]]:
+    """Return the least and the most that each place shows in the frames before and after, of two frames or more.
+
+    The first and the last have one beside them only.
+    """
+    before, after = np.concatenate([frames[1:2], frames[:-1]]), np.concatenate([frames[1:], frames[-2:-1]])
+    return np.minimum(before, after), np.maximum(before, after)

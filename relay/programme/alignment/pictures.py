@@ -64,10 +64,9 @@ def normalised(seen: Floats, inside: NDArray[np.bool_]) -> Floats:
 
     What lies outside is no part of the surroundings either: two prints show different things there.
     """
-    down, across = lens(np.arange(ROWS), ROWS, AROUND), lens(np.arange(COLUMNS), COLUMNS, AROUND).T
-    share = np.where(inside, down @ inside.astype(np.float32) @ across, 1)
-    seen = np.asarray((seen - down @ (seen * inside) @ across / share) * inside, np.float32)
-    spread = np.sqrt(down @ (seen * seen) @ across / share)
+    share = np.where(inside, softened(inside.astype(np.float32), AROUND), 1)
+    seen = np.asarray((seen - softened(seen * inside, AROUND) / share) * inside, np.float32)
+    spread = np.sqrt(softened(seen * seen, AROUND) / share)
     usual = (
         np.median(spread[:, inside], axis=1)[:, None, None] if inside.any() else np.zeros((len(seen), 1, 1), np.float32)
     )
@@ -96,6 +95,12 @@ def averaged(small: Floats, over: int) -> Floats:
     at = np.arange(len(small))
     first, end = np.maximum(at - over, 0), np.minimum(at + over + 1, len(small))
     return np.asarray((total[end] - total[first]) / (end - first)[:, None], np.float32)
+
+
+def softened(frames: Floats, wide: float) -> Floats:
+    """Return described pictures (..., ROWS, COLUMNS), each place the mean of those around it, `wide` places wide."""
+    down, across = lens(np.arange(ROWS), ROWS, wide), lens(np.arange(COLUMNS), COLUMNS, wide)
+    return np.asarray(down @ frames @ across.T)
 
 
 def lens(places: NDArray[Any], count: int, width: float) -> Floats:

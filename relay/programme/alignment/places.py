@@ -7,7 +7,7 @@ the other print: only what two frames differ by beyond that tells one moment fro
 import numpy as np
 from numpy.typing import NDArray
 
-from relay.programme.alignment.pictures import COLUMNS, ROWS, Floats, averaged, lens
+from relay.programme.alignment.pictures import COLUMNS, ROWS, Floats, averaged, softened
 from relay.programme.alignment.steadying import Steadied
 from relay.programme.alignment.walking import Frames, Row
 from relay.programme.alignment.weighing import FARTHEST, Likeness, Shot, Stretch, stretches
@@ -19,11 +19,13 @@ _LONGEST_SHOT = 400  # frames
 _CALM = 2  # frames to either side
 _FEW = 5
 _TORN = 0.5
+_BESIDE = 0.7  # places around one that change with it
 _STILL = 0.9
 """How much more than flicker alone a place must change."""
 _AGREED, _WHOLLY = 0.25, 0.5
 """Where changes of a shot agree less than the one, only weave moves it; more than the other, all is action."""
 _LEAST_CLEAR = 0.02
+"""Two frames of which less is clear in both are told by no more than that."""
 _FLUKES = 1
 _BLOCKS, _FEW_BLOCKS = 6, 3
 _SHORTEST, _LONGEST = 4, 10  # frames of a block
@@ -87,8 +89,7 @@ def _liveliness(one: Floats, other: Floats) -> Floats:
 
     It does not ask which frame is which, so that it cannot confirm a walk's errors.
     """
-    around = lens(np.arange(ROWS), ROWS, 0.7), lens(np.arange(COLUMNS), COLUMNS, 0.7).T
-    moved = (around[0] @ np.minimum(_changes(one), _changes(other)).reshape(ROWS, COLUMNS) @ around[1]).ravel()
+    moved = softened(np.minimum(_changes(one), _changes(other)).reshape(ROWS, COLUMNS), _BESIDE).ravel()
     flicker = np.sqrt((_flickers(one) ** 2 + _flickers(other) ** 2) / 2) + 0.02
     worth = np.sqrt(np.maximum((moved / flicker) ** 2 - _STILL**2, 0))
     worth *= np.any(one, axis=0) & np.any(other, axis=0)

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from relay.programme.alignment.cleaning import shown_beside
 from relay.programme.alignment.pictures import (
     COLUMNS,
     LENS,
@@ -15,8 +16,8 @@ from relay.programme.alignment.pictures import (
     Framing,
     Grey,
     averaged,
-    lens,
     normalised,
+    softened,
 )
 from relay.programme.alignment.walking import NONE, Frames
 from relay.programme.alignment.weighing import shots_of
@@ -105,9 +106,7 @@ def _cleaned(seen: Floats) -> Floats:
     """Return frames without what is neither in the frame before nor in the one after."""
     if len(seen) < 3:
         return seen
-    before = np.concatenate([seen[1:2], seen[:-1]])
-    after = np.concatenate([seen[1:], seen[-2:-1]])
-    low, high = np.minimum(before, after), np.maximum(before, after)
+    low, high = shown_beside(seen)
     spare = 3 * np.median(np.abs(seen[1:] - seen[:-1])) + 1
     return np.asarray(np.clip(seen, low - spare, high + spare), np.float32)
 
@@ -144,8 +143,8 @@ def steadied(grey: Grey, framing: Framing, broken: Frames, inside: NDArray[np.bo
         weave = np.clip(weave, -_FARTHEST, _FARTHEST)
         if turn < _ROUNDS - 1:
             seen = _flat(_seen(grey, framing, weave), inside)
-    tones = _seen(grey, framing, weave)
-    return Steadied(_flat(_cleaned(tones), inside), _clear(tones, still, inside))
+    lit = _seen(grey, framing, weave)
+    return Steadied(_flat(_cleaned(lit), inside), _clear(lit, still, inside))
 
 
 def _parts(seen: Floats, broken: Frames, inside: NDArray[np.bool_]) -> tuple[list[slice], list[slice]]:
@@ -159,14 +158,14 @@ def _parts(seen: Floats, broken: Frames, inside: NDArray[np.bool_]) -> tuple[lis
     return still, moving
 
 
-def _clear(tones: Floats, still: Sequence[slice], inside: NDArray[np.bool_]) -> Floats:
+def _clear(lit: Floats, still: Sequence[slice], inside: NDArray[np.bool_]) -> Floats:
     """Return how far each place (n, ROWS * COLUMNS) is clear of stains: by how much darker it is than in its shot."""
-    clear = np.ones((len(tones), ROWS * COLUMNS), np.float32)
+    clear = np.ones((len(lit), ROWS * COLUMNS), np.float32)
     if not inside.any():
         return clear
-    down, across = lens(np.arange(ROWS), ROWS, _STAIN_WIDE), lens(np.arange(COLUMNS), COLUMNS, _STAIN_WIDE).T
     for shot in still:
-        light = _exposed_alike((down @ tones[shot] @ across + _BLACK).reshape(-1, ROWS * COLUMNS), inside)
+        light = (softened(lit[shot], _STAIN_WIDE) + _BLACK).reshape(-1, ROWS * COLUMNS)
+        light = _exposed_alike(light, inside)
         light = _exposed_alike(light / np.quantile(light, _LIGHT, axis=0), inside)
         clear[shot] = 1 / (1 + (np.maximum(1 - light, 0) / _DARKER) ** 2)
     return clear
@@ -239,6 +238,6 @@ def _of_ground(apart: Floats, inside: NDArray[np.bool_]) -> Floats:
     far = np.abs(apart)
     frames = np.zeros((len(apart), ROWS, COLUMNS), np.float32)
     frames[:, inside] = far
-    around = (lens(np.arange(ROWS), ROWS, _WIDE) @ frames @ lens(np.arange(COLUMNS), COLUMNS, _WIDE).T)[:, inside]
+    around = softened(frames, _WIDE)[:, inside]
     usual, widely = (np.median(each, axis=1, keepdims=True) + 1e-3 for each in (far, around))
     return np.asarray(1 / (1 + (around / (_GROUND * widely)) ** 2) ** 2 / (1 + (far / (2 * usual)) ** 2), np.float32)
