@@ -33,8 +33,8 @@ class Budget:
         self._in_flight = 0
         self._held = 0
         self._idle: list[mmap.mmap] = []
-        self._queue: deque[object] = deque()
-        self._changed = threading.Condition()
+        self._lock = threading.Lock()
+        self._queue: deque[threading.Condition] = deque()
 
     @contextmanager
     def of(self, size: int) -> Iterator[memoryview]:
@@ -60,27 +60,31 @@ class Budget:
 
     def ease(self, loan: Loan, size: int) -> None:
         """Count no more than `size` bytes of `loan` as in flight: the others arrived where they were sent."""
-        with self._changed:
+        with self._lock:
             fewer = min(loan.in_flight, _room(size))
             self._in_flight -= loan.in_flight - fewer
             loan.in_flight = fewer
-            self._changed.notify_all()
+            self._call_the_next()
 
     def _take(self, size: int) -> mmap.mmap:
         room = min(self.limit, max(_GRAIN, _room(size)))
-        turn = object()
-        with self._changed:
+        turn = threading.Condition(self._lock)
+        with turn:
             self._queue.append(turn)
             try:
-                self._changed.wait_for(lambda: self._queue[0] is turn and self._fits(room))
+                turn.wait_for(lambda: self._queue[0] is turn and self._fits(room))
                 buffer = self._buffer(room)
                 self._in_flight += room
                 self._held += room
                 self.peak = max(self.peak, self._in_flight)
             finally:
                 self._queue.remove(turn)
-                self._changed.notify_all()
+                self._call_the_next()
         return buffer
+
+    def _call_the_next(self) -> None:
+        if self._queue:  # the others wait for this one first
+            self._queue[0].notify()
 
     def _fits(self, room: int) -> bool:
         return self._in_flight + room <= self.limit and self._held + room <= self._memory
@@ -92,18 +96,18 @@ class Budget:
         idle = sum(len(buffer) for buffer in self._idle)
         while self._idle and self._held + room + idle > self.limit:
             idle -= len(self._idle.pop(0))  # freed with its last reference
-        buffer = mmap.mmap(-1, room)
+        buffer = mmap.mmap(-1, room, mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS)  # shared memory gets no large pages
         if hasattr(mmap, "MADV_HUGEPAGE"):
             with suppress(OSError):  # a system built without large pages
                 buffer.madvise(mmap.MADV_HUGEPAGE)
         return buffer
 
     def _give_back(self, loan: Loan) -> None:
-        with self._changed:
+        with self._lock:
             self._in_flight -= loan.in_flight
             self._held -= len(loan.buffer)
             self._idle.append(loan.buffer)
-            self._changed.notify_all()
+            self._call_the_next()
 
 
 def _room(size: int) -> int:

@@ -1,7 +1,10 @@
 """Memory that is lent: never more than the limit, in the order of asking, and given back whatever happens."""
 
+import ctypes
 import random
+import sys
 import threading
+from pathlib import Path
 
 import pytest
 
@@ -110,3 +113,14 @@ def test_bytes_that_arrived_make_room_for_the_next_loan_as_far_as_memory_reaches
     for each in borrowing:
         each.join(timeout=10)
     assert budget.peak == 4 * MB
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="reads what Linux tells of a process's memory")
+def test_what_is_lent_is_memory_of_our_own_since_the_system_gives_no_large_pages_to_what_is_shared():
+    """Linux, Documentation/admin-guide/mm/transhuge.rst: anonymous memory is one setting, shared memory another."""
+    with Budget(16 * MB).of(13 * MB) as view:
+        view[:1] = b"x"
+        address = ctypes.addressof(ctypes.c_char.from_buffer(view))
+        lines = [line.split() for line in Path("/proc/self/maps").read_text().splitlines()]
+        spans = [([int(end, 16) for end in line[0].split("-")], line[1]) for line in lines]
+        assert [rights for (start, end), rights in spans if start <= address < end] == ["rw-p"]
