@@ -98,10 +98,11 @@ class Fetching:
             yield partial(self._land, item, places, budget)
 
     def _land(self, item: Chunk, places: list[_Place], budget: Budget) -> None:
-        with budget.of(item.size) as buffer:
+        with budget.loan(item.size) as (buffer, loan):
             wanted = [place for place in places if not self._is_kept(place, item, buffer)]
             wanted = [place for place in wanted if not self._is_reused(place, item, buffer)]
             if wanted and self._is_fetched(item, wanted, buffer):
+                budget.ease(loan, 0)  # what arrived waits for the disk, and lets the next object set out
                 for place in wanted:
                     self._landing.write(place.path, place.offset, buffer)
                     self._arrived(place, item, buffer)

@@ -2,7 +2,8 @@
 
     python -m tests.bench.transfer.ours send|fetch FOLDER ENDPOINT BUCKET HOME HANDS
 
-HOME keeps the notebook and the manifest between runs. It prints what was done as one line of JSON.
+HOME keeps the notebook and the manifest between runs. It prints what was done as one line of JSON. Like the command, it
+loads only what it was asked for.
 """
 
 import json
@@ -14,10 +15,7 @@ from relay.media.manifest import Manifest, parse_manifest
 from relay.store.s3 import S3Store
 from relay.store.signing import Keys
 from relay.transfer.budget import Budget
-from relay.transfer.deposit import deposit
-from relay.transfer.fetch import fetch
 from relay.transfer.notebook import Notebook
-from tests.faults.send_memory import most_memory
 
 
 def run(verb: str, folder: Path, endpoint: str, bucket: str, home: Path, hands: int) -> dict[str, object]:
@@ -27,9 +25,13 @@ def run(verb: str, folder: Path, endpoint: str, bucket: str, home: Path, hands: 
     budget = Budget()
     with Notebook(home / "notebook") as notebook:
         if verb == "send":
+            from relay.transfer.deposit import deposit
+
             sent = deposit(folder, store, notebook, hands=hands, budget=budget)
             (home / "manifest").write_bytes(sent.manifest.encode())
             return {"sent": sent.sent_bytes, "hashed": sent.hashed_bytes} | _used(budget)
+        from relay.transfer.fetch import fetch
+
         fetched = fetch(_manifest(home), store, folder, notebook, hands=hands, budget=budget)
         if not fetched.whole:
             raise SystemExit(f"not whole: {fetched.faults[0]}")
@@ -37,6 +39,8 @@ def run(verb: str, folder: Path, endpoint: str, bucket: str, home: Path, hands: 
 
 
 def _used(budget: Budget) -> dict[str, object]:
+    from tests.faults.send_memory import most_memory
+
     return {"in flight": budget.peak, "memory": most_memory()}
 
 

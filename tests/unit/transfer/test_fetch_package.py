@@ -2,6 +2,7 @@
 
 import os
 import random
+import threading
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from relay.transfer.budget import Budget
 from relay.transfer.deposit import deposit
 from relay.transfer.faults import What, Where
 from relay.transfer.fetch import fetch
+from relay.transfer.landing import Landing
 from relay.transfer.notebook import Notebook
 from relay.transfer.target import hidden_beside
 from relay.transfer.verify import verify
@@ -217,6 +219,28 @@ def test_the_bytes_in_flight_never_exceed_the_budget(tmp_path, store, notebook):
     budget = Budget(1_100_000)
     assert fetch(stored(store, files), store, tmp_path / "arrived", notebook, hands=16, budget=budget).whole
     assert 0 < budget.peak <= 1_100_000
+
+
+def test_what_arrived_and_waits_for_the_disk_lets_another_object_set_out(tmp_path, store, notebook, monkeypatch):
+    files = {f"{name}.dpx": random.Random(name).randbytes(1_000_000) for name in range(3)}
+    manifest, asked, all_asked = stored(store, files), [], threading.Event()
+    read_into, write = store.read_into, Landing.write
+
+    def asking(key, buffer):
+        asked.append(key)
+        if len(asked) == len(files):
+            all_asked.set()
+        return read_into(key, buffer)
+
+    def waiting(*given):
+        assert all_asked.wait(timeout=20)
+        write(*given)
+
+    monkeypatch.setattr(store, "read_into", asking)
+    monkeypatch.setattr(Landing, "write", waiting)
+    budget = Budget(2_100_000)  # two on the line; three in memory
+    assert fetch(manifest, store, tmp_path / "arrived", notebook, hands=3, budget=budget).whole
+    assert budget.peak <= 2_100_000
 
 
 def test_an_object_that_was_fetched_need_not_be_sent_or_read_again(tmp_path, store, notebook):
