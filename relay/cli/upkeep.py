@@ -15,7 +15,7 @@ from relay.model import reel_of
 from relay.transfer.bag import export_bag
 from relay.transfer.faults import Fault
 from relay.transfer.handover import check_held
-from relay.transfer.mending import mend_version
+from relay.transfer.mending import MendedVersion, mend_version
 from relay.transfer.verify import verify as verify_folder
 from relay.wiring import open_desk
 
@@ -82,13 +82,25 @@ def mend(
     """
     with open_desk(context.obj) as desk, watching(f"mending {version}", quiet=as_json) as watcher:
         mended = mend_version(desk, version, folder, everything=everything, watcher=watcher)
-    facts = {"version": mended.version, "mended": list(mended.objects), "entry": mended.entry}
-    said = (
-        f"{count(len(mended.objects), 'object')} of {mended.version} mended; see entry {mended.entry}."
-        if mended.objects
-        else f"nothing of {mended.version} needed mending."
-    )
+    facts = {
+        "version": mended.version,
+        "mended": list(mended.objects),
+        "entry": mended.entry,
+        "looked_at": mended.looked_at,
+    }
+    said = _said_of(mended, folder)
     answer(facts, as_json=as_json, show=lambda page: page.line(said))
+
+
+def _said_of(mended: MendedVersion, folder: Path) -> str:
+    if mended.objects:
+        return f"{count(len(mended.objects), 'object')} of {mended.version} mended; see entry {mended.entry}."
+    if mended.looked_at:
+        return f"nothing of {mended.version} needed mending: {count(mended.looked_at, 'file')} looked at in the store."
+    return (
+        f"no receipt names anything of {mended.version} that is wrong in the store, so nothing was looked at. "
+        f"To look at all of it: `relay mend {mended.version} {folder} --all`."
+    )
 
 
 @export.command("bag")

@@ -31,6 +31,8 @@ class MendedVersion(NamedTuple):
     version: VersionName
     objects: tuple[Digest, ...]
     entry: int | None
+    looked_at: int
+    """Files; a mending without `everything` looks at none where no receipt names any."""
 
 
 class _Owed(Frozen):
@@ -64,7 +66,7 @@ def mend_version(
     said = mended | _left_unsaid(desk, state, owed, mended)
     entry = _say(desk, version, said)
     _owed_file(desk, version).unlink(missing_ok=True)
-    return MendedVersion(version.name, tuple(sorted(said)), entry)
+    return MendedVersion(version.name, tuple(sorted(said)), entry, len({fault.path for fault in faults}))
 
 
 def _check_may_mend(state: State, desk: Desk) -> None:

@@ -142,6 +142,8 @@ def _spoil_and_mend(house: House, shelf: Shelf, scan: Path) -> None:
     good, bad = sha256(frame.read_bytes()), sha256(flipped(frame.read_bytes()))
     shelf.spoil(good)
 
+    unasked = house.told("halifax", "mend", "A/R01/v1", scan)  # nobody has said yet that anything is wrong
+    assert (unasked["mended"], unasked["looked_at"]) == ([], 0)
     refused = house.told("lisbon", "fetch", "A/R01/v1", "at-lisbon", ends=4)
     assert [(each["path"], each["where"], each["expected"], each["found"]) for each in refused["faults"]] == [
         (frame.name, "bucket", good, bad)
@@ -149,6 +151,8 @@ def _spoil_and_mend(house: House, shelf: Shelf, scan: Path) -> None:
     assert not (house.place / "at-lisbon").exists()
     assert "tokyo may not mend. lisbon, halifax may" in house.refused("tokyo", "mend", "A/R01/v1", scan)
     assert house.told("halifax", "mend", "A/R01/v1", scan)["mended"] == [good]
+    again = house.told("halifax", "mend", "A/R01/v1", scan, "--all")
+    assert (again["mended"], again["looked_at"]) == ([], len(list(scan.iterdir())))
     assert house.told("lisbon", "fetch", "A/R01/v1", "at-lisbon")["whole"] is True
     assert contents(house.place / "at-lisbon") == contents(scan)
 
