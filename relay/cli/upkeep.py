@@ -88,18 +88,17 @@ def mend(
         "entry": mended.entry,
         "looked_at": mended.looked_at,
     }
-    said = _said_of(mended, folder)
-    answer(facts, as_json=as_json, show=lambda page: page.line(said))
+    answer(facts, as_json=as_json, show=lambda page: page.line(_said_of(mended)))
 
 
-def _said_of(mended: MendedVersion, folder: Path) -> str:
+def _said_of(mended: MendedVersion) -> str:
     if mended.objects:
         return f"{count(len(mended.objects), 'object')} of {mended.version} mended; see entry {mended.entry}."
     if mended.looked_at:
         return f"nothing of {mended.version} needed mending: {count(mended.looked_at, 'file')} looked at in the store."
     return (
-        f"no receipt names anything of {mended.version} that is wrong in the store, so nothing was looked at. "
-        f"To look at all of it: `relay mend {mended.version} {folder} --all`."
+        f"no receipt names anything of {mended.version} that is wrong in the store, so none of its files was looked "
+        f"at. To look at all of it: `relay mend {mended.version} FOLDER --all`."
     )
 
 
